@@ -1,0 +1,2 @@
+// Package plan places steps in time and chooses who and what serves them.
+package plan
