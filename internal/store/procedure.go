@@ -1,0 +1,115 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+
+	"github.com/jackc/pgx/v5"
+
+	"bayhold/internal/procedure"
+	"bayhold/internal/site"
+)
+
+// EngineFamilies reads engine families by id.
+func (r Reader) EngineFamilies(ctx context.Context, page Page) ([]site.EngineFamily, error) {
+	rows, err := r.tx.Query(ctx, `
+		SELECT slug, display_name FROM engine_family
+		WHERE site_id = $1 AND slug > $2 ORDER BY slug LIMIT $3`, r.siteID, page.After, page.limit())
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.EngineFamily, error) {
+		var v site.EngineFamily
+		return v, row.Scan(&v.ID, &v.Name)
+	})
+}
+
+// PutEngineFamily writes an engine family, new or not.
+func (t *Tx) PutEngineFamily(ctx context.Context, v site.EngineFamily) error {
+	_, err := t.tx.Exec(ctx, `
+		INSERT INTO engine_family (site_id, slug, display_name) VALUES ($1, $2, $3)
+		ON CONFLICT (site_id, slug) DO UPDATE SET display_name = $3`, t.siteID, v.ID, v.Name)
+	return err
+}
+
+// Preparations reads preparations by id, of one engine family or, with an empty
+// one, of all; with ids only those.
+func (r Reader) Preparations(ctx context.Context, page Page, family string, ids ...string) ([]procedure.Preparation, error) {
+	rows, err := r.tx.Query(ctx, `
+		SELECT body FROM preparation
+		WHERE site_id = $1 AND slug > $2 AND ($3 = '' OR family = $3) AND ($4::text[] IS NULL OR slug = ANY ($4))
+		ORDER BY slug LIMIT $5`, r.siteID, page.After, family, ids, page.limit())
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, body[procedure.Preparation])
+}
+
+// Preparation reads one preparation.
+func (r Reader) Preparation(ctx context.Context, id string) (procedure.Preparation, error) {
+	list, err := r.Preparations(ctx, Page{}, "", id)
+	return only(list, err, "preparation", id)
+}
+
+// PutPreparation writes a preparation, new or not.
+func (t *Tx) PutPreparation(ctx context.Context, v procedure.Preparation) error {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, `
+		INSERT INTO preparation (site_id, slug, family, body) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (site_id, slug) DO UPDATE SET family = $3, body = $4`,
+		t.siteID, v.ID, v.Family, json.RawMessage(raw))
+	return err
+}
+
+// Procedures reads the newest version of procedures by id, of one engine family
+// or, with an empty one, of all; with ids only those.
+func (r Reader) Procedures(ctx context.Context, page Page, family string, ids ...string) ([]procedure.Procedure, error) {
+	rows, err := r.tx.Query(ctx, `
+		SELECT DISTINCT ON (slug) body FROM procedure
+		WHERE site_id = $1 AND slug > $2 AND ($3 = '' OR family = $3) AND ($4::text[] IS NULL OR slug = ANY ($4))
+		ORDER BY slug, version DESC LIMIT $5`, r.siteID, page.After, family, ids, page.limit())
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, body[procedure.Procedure])
+}
+
+// Procedure reads one version of a procedure; version 0 is the newest.
+func (r Reader) Procedure(ctx context.Context, id string, version int) (procedure.Procedure, error) {
+	if version == 0 {
+		list, err := r.Procedures(ctx, Page{}, "", id)
+		return only(list, err, "procedure", id)
+	}
+	rows, err := r.tx.Query(ctx, `SELECT body FROM procedure WHERE site_id = $1 AND slug = $2 AND version = $3`,
+		r.siteID, id, version)
+	if err != nil {
+		return procedure.Procedure{}, err
+	}
+	list, err := pgx.CollectRows(rows, body[procedure.Procedure])
+	return only(list, err, "procedure of that version", id)
+}
+
+// PutProcedure writes a version of a procedure, new or not.
+func (t *Tx) PutProcedure(ctx context.Context, v procedure.Procedure) error {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, `
+		INSERT INTO procedure (site_id, slug, version, state, family, body) VALUES ($1, $2, $3, $4, $5, $6)
+		ON CONFLICT (site_id, slug, version) DO UPDATE SET state = $4, family = $5, body = $6`,
+		t.siteID, v.ID, v.Version, v.State, v.Family, json.RawMessage(raw))
+	return err
+}
+
+func body[T any](row pgx.CollectableRow) (T, error) {
+	var v T
+	var raw []byte
+	if err := row.Scan(&raw); err != nil {
+		return v, err
+	}
+	return v, json.Unmarshal(raw, &v)
+}
