@@ -3,6 +3,8 @@
 // merging of several procedures into one network of steps.
 package procedure
 
+import "bayhold/internal/site"
+
 // State is the standing of a procedure's version.
 type State string
 
@@ -25,13 +27,15 @@ type Procedure struct {
 	// BayFeatures are what the bay must have.
 	BayFeatures []string
 	Steps       []Step
+	Line        int // line of the file it was read from; 0 if none
 }
 
 // Preparation is a state of the engine that steps set up, that others need,
 // and that steps put back.
 type Preparation struct {
-	ID     string
-	Title  string
+	ID    string
+	Title string
+	// Family is the engine family it is meant for; empty: every one.
 	Family string
 	// Needs names the preparations that must stand first.
 	Needs []string
@@ -46,13 +50,18 @@ type Preparation struct {
 	// step that releases it.
 	Holds    []Hold
 	Cautions []Caution
+	Line     int // line of the file it was read from; 0 if none
 }
 
 // Hold is a tool that stays on the engine while a preparation stands.
 type Hold struct {
 	Tool ToolNeed
-	From string // id of a set-up step; empty: the first
-	To   string // id of a put-back step; empty: the last
+	// From is the id of a set-up step; empty: the first that names the
+	// tool's type among its own tools, or the first of all.
+	From string
+	// To is the id of a put-back step; empty: the last that names the tool's
+	// type, or the last of all.
+	To string
 }
 
 // Mode says what a step's minutes are minutes of.
@@ -88,7 +97,10 @@ type Step struct {
 	// Anytime frees a step that names no After from its place in the list.
 	Anytime bool
 	// OnlyBefore and OnlyAfter name preparations: the step must end before
-	// the first set-up step, or start after the last put-back step.
+	// the first set-up step, or start after the last put-back step. A step so
+	// placed does without that preparation, and without those that need it,
+	// even if its procedure needs them. A preparation that the job does not
+	// have places nothing.
 	OnlyBefore, OnlyAfter []string
 	Line                  int // line of the file it was read from; 0 if none
 }
@@ -175,6 +187,9 @@ type Caution struct {
 type Library struct {
 	Preparations map[string]Preparation
 	Procedures   map[string]Procedure
+	// ToolTypes tells the purpose of tools that steps name by type, so that a
+	// named wrench counts as the wrench of a torque step; nil if not known.
+	ToolTypes map[string]site.ToolType
 }
 
 // Network is the merged work of one job.

@@ -1,0 +1,99 @@
+package procedure
+
+import (
+	"fmt"
+	"strings"
+
+	"bayhold/internal/fault"
+)
+
+// cycle is the fault of a graph that has no order.
+func (m *merger) cycle() error {
+	if ring := m.graph.ring(false); ring != nil {
+		return m.ringFault(ring)
+	}
+	// Every step could be done, but not with joined steps in one piece. The
+	// ring leaves a joined run and comes back to it.
+	var names []string
+	for _, h := range m.graph.ring(true) {
+		if int(h.node) < len(m.steps) {
+			names = append(names, m.steps[h.node].ID)
+		}
+		if int(h.edge.to) < len(m.steps) {
+			names = append(names, m.steps[h.edge.to].ID)
+		}
+	}
+	return fault.New(fault.Invalid, "JOINED_APART",
+		"joined steps leave no gap, yet the order puts other work between them: %s",
+		strings.Join(compact(names), " → "))
+}
+
+// compact drops names that repeat the one before.
+func compact(names []string) []string {
+	var kept []string
+	for _, n := range names {
+		if len(kept) == 0 || kept[len(kept)-1] != n {
+			kept = append(kept, n)
+		}
+	}
+	return kept
+}
+
+// ringFault names the steps that wait for each other, and for each of them why
+// the next comes after it.
+func (m *merger) ringFault(ring []hop) error {
+	start := -1
+	for i, h := range ring {
+		if int(h.node) < len(m.steps) {
+			start = i
+			break
+		}
+	}
+	if start < 0 {
+		return fault.New(fault.Invalid, "STEP_CYCLE",
+			"these preparations wait for each other: %s", strings.Join(m.boundNames(ring), " → "))
+	}
+	ring = append(ring[start:], ring[:start]...)
+	f := fault.New(fault.Invalid, "STEP_CYCLE", "")
+	var names []string
+	for i := 0; i < len(ring); {
+		from := m.steps[ring[i].node].ID
+		names = append(names, from)
+		why := ring[i].edge.why
+		for i++; i < len(ring) && int(ring[i].node) >= len(m.steps); i++ {
+			why = max(why, ring[i].edge.why)
+		}
+		to := m.steps[ring[i%len(ring)].node].ID
+		f.Fields = append(f.Fields, fault.Field{Path: from, Message: fmt.Sprintf("comes before %s: %s", to, why)})
+	}
+	f.Message = "these steps wait for each other: " + strings.Join(append(names, names[0]), " → ")
+	return f
+}
+
+// boundNames gives the preparations and procedures whose bounds lie on a ring.
+func (m *merger) boundNames(ring []hop) []string {
+	var names []string
+	for _, h := range ring {
+		bound := int(h.node) - len(m.steps)
+		if k := bound / 4; k < len(m.preps) {
+			names = append(names, m.preps[k].ID)
+		} else {
+			names = append(names, m.procedures[(bound-4*len(m.preps))/2])
+		}
+	}
+	names = compact(names)
+	return append(names, names[0])
+}
+
+// String says in words why one step comes before another.
+func (r reason) String() string {
+	return [...]string{
+		boundary: "the ends of their lists",
+		listed:   "they are listed in this order",
+		named:    "after or before says so",
+		joined:   "they are joined",
+		needed:   "a preparation is set up before, and put back after, what needs it",
+		placed:   "only_before or only_after says so",
+		opposite: "preparations that exclude each other stand one after the other",
+	}[r]
+}
