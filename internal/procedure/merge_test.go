@@ -31,31 +31,31 @@ func workshop() Library {
 	return Library{
 		Preparations: map[string]Preparation{
 			"cover-off": {
-				ID: "cover-off", Family: "e1",
+				ID: "cover-off", Title: "Cover off", Family: "e1",
 				SetUp:   []Step{step("take-off", 30)},
 				PutBack: []Step{step("clean", 10), step("fit", 40)},
 			},
 			"locked": {
-				ID: "locked", Family: "e1", Needs: []string{"cover-off"},
+				ID: "locked", Title: "Timing locked", Family: "e1", Needs: []string{"cover-off"},
 				SetUp:   []Step{step("turn", 10), step("lock", 15)},
 				PutBack: []Step{step("unlock", 5)},
 				Holds:   []Hold{{Tool: ToolNeed{Type: "locks"}, From: "lock"}},
 			},
 			"drained": {
-				ID: "drained", Family: "e1",
+				ID: "drained", Title: "Sump drained", Family: "e1",
 				SetUp:   []Step{step("drain", 20)},
 				PutBack: []Step{step("fill", 15)},
 			},
 		},
 		Procedures: map[string]Procedure{
 			"chain": {
-				ID: "chain", Family: "e1", Needs: []string{"locked", "cover-off"},
+				ID: "chain", Title: "Timing chain", Family: "e1", Needs: []string{"locked", "cover-off"},
 				Steps: []Step{step("off", 60), step("on", 60, func(s *Step) {
 					s.Tools = []ToolNeed{{Type: "locks"}}
 				}), step("turn-by-hand", 5, func(s *Step) { s.OnlyAfter = []string{"locked"} })},
 			},
 			"pump": {
-				ID: "pump", Family: "e1", Needs: []string{"cover-off", "drained"},
+				ID: "pump", Title: "Oil pump", Family: "e1", Needs: []string{"cover-off", "drained"},
 				Steps: []Step{step("swap", 45)},
 			},
 		},
