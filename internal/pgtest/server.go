@@ -1,0 +1,97 @@
+package pgtest
+
+import (
+	"context"
+	"errors"
+	"net/url"
+	"os"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+)
+
+// server is the PostgreSQL that this process's tests share.
+type server struct {
+	// url leads to a database from which others can be made, as a role that may.
+	url string
+	// superuser is the same as a superuser, if there is one to be had.
+	superuser string
+	// outlives says that the server is there after the tests.
+	outlives bool
+
+	templating sync.Mutex
+	made       bool
+}
+
+var find = sync.OnceValues(func() (*server, error) {
+	if u := os.Getenv("TEST_DATABASE_URL"); u != "" {
+		s := &server{url: u, outlives: true}
+		super, err := isSuperuser(u)
+		if err != nil {
+			return nil, err
+		}
+		if super {
+			s.superuser = u
+		}
+		return s, nil
+	}
+	return startKeeper()
+})
+
+// shared is the server, or the test's end.
+func shared(t testing.TB) *server {
+	t.Helper()
+	s, err := find()
+	if err != nil {
+		t.Fatalf("pgtest: there is no PostgreSQL to test on: %v", err)
+	}
+	return s
+}
+
+func isSuperuser(u string) (super bool, err error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	conn, err := pgx.Connect(ctx, u)
+	if err != nil {
+		return false, err
+	}
+	defer conn.Close(ctx)
+	err = conn.QueryRow(ctx, "SELECT rolsuper FROM pg_roles WHERE rolname = current_user").Scan(&super)
+	return super, err
+}
+
+// exec runs one statement on a connection of its own. A database that is being
+// copied refuses for as long as a connection to it winds up: 55006
+// (object_in_use) is tried again.
+func (s *server) exec(ctx context.Context, sql string) error {
+	conn, err := pgx.Connect(ctx, s.url)
+	if err != nil {
+		return err
+	}
+	defer conn.Close(context.WithoutCancel(ctx))
+	for range 200 {
+		_, err = conn.Exec(ctx, sql)
+		if pe := new(pgconn.PgError); !errors.As(err, &pe) || pe.Code != "55006" {
+			return err
+		}
+		select {
+		case <-time.After(50 * time.Millisecond):
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+	return err
+}
+
+// at is the connection string u with another database.
+func at(u, database string) string {
+	p, err := url.Parse(u)
+	if err != nil || p.Scheme == "" {
+		return u + " dbname=" + database // keywords and values: the last one counts
+	}
+	p.Path = "/" + database
+	return p.String()
+}
