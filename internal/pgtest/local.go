@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"bayhold/internal/localpg"
 
@@ -57,14 +58,18 @@ func startLocal(ctx context.Context) (run, error) {
 
 const localPrefix = "bayhold-pgtest-"
 
-// sweepLocal removes the clusters of keepers that were killed themselves: ours
-// whose lock nobody holds.
+// sweepLocal removes the clusters of keepers that were killed themselves: those
+// whose lock nobody holds, though they are old enough to have taken it.
 func sweepLocal(base string) {
 	old, _ := filepath.Glob(filepath.Join(base, localPrefix+"*")) // the pattern is good
 	for _, dir := range old {
+		info, err := os.Stat(dir)
+		if err != nil || time.Since(info.ModTime()) < time.Minute {
+			continue
+		}
 		f, err := os.OpenFile(filepath.Join(dir, "lock"), os.O_RDWR, 0)
 		if err != nil {
-			continue // not ours, or so young that it has no lock yet
+			continue // another user's
 		}
 		if syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB) == nil {
 			_ = os.RemoveAll(dir)

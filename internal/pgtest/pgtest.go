@@ -46,8 +46,8 @@ type DB struct {
 func New(t testing.TB) *DB {
 	t.Helper()
 	s := shared(t)
-	name, err := s.template(t.Context())
-	if err != nil {
+	name := "bayhold_template_" + migrations.Hash()
+	if err := s.template(t.Context(), name); err != nil {
 		t.Fatalf("pgtest: make the template: %v", err)
 	}
 	return s.create(t, name)
@@ -103,38 +103,37 @@ func (s *server) create(t testing.TB, template string) *DB {
 	return db
 }
 
-// template answers the name of a database with all migrations. The first
+// template sees to it that the database name has all migrations. The first
 // process that needs it makes it, under a lock for which others wait; one that
 // was killed while at it leaves a database that is no template yet, and the
 // next starts afresh.
-func (s *server) template(ctx context.Context) (string, error) {
+func (s *server) template(ctx context.Context, name string) error {
 	s.templating.Lock()
 	defer s.templating.Unlock()
 	if s.made {
-		return templateName(), nil
+		return nil
 	}
 	conn, err := pgx.Connect(ctx, s.url)
 	if err != nil {
-		return "", err
+		return err
 	}
 	defer conn.Close(context.WithoutCancel(ctx))
-	name := templateName()
 	// The lock ends with the connection.
 	if _, err := conn.Exec(ctx, "SELECT pg_advisory_lock(hashtext($1))", name); err != nil {
-		return "", err
+		return err
 	}
 	var whole bool
 	err = conn.QueryRow(ctx, "SELECT coalesce(bool_or(datistemplate), false) FROM pg_database WHERE datname = $1", name).Scan(&whole)
 	if err != nil {
-		return "", err
+		return err
 	}
 	if !whole {
 		if err := s.buildTemplate(ctx, name); err != nil {
-			return "", err
+			return err
 		}
 	}
 	s.made = true
-	return name, nil
+	return nil
 }
 
 func (s *server) buildTemplate(ctx context.Context, name string) error {
@@ -152,5 +151,3 @@ func (s *server) buildTemplate(ctx context.Context, name string) error {
 	// Nobody may connect: a database in use cannot be copied.
 	return s.exec(ctx, "ALTER DATABASE "+name+" ALLOW_CONNECTIONS false IS_TEMPLATE true")
 }
-
-func templateName() string { return "bayhold_template_" + migrations.Hash() }

@@ -1,0 +1,192 @@
+-- Made by `go generate ./migrations`; not to be edited. It shows where all steps
+-- together lead, as the catalogue has it.
+
+CREATE EXTENSION btree_gist;
+
+CREATE TABLE bay (
+    site_id bigint NOT NULL,
+    resource_id bigint NOT NULL,
+    display_name text NOT NULL,
+    features text[] NOT NULL,
+    CONSTRAINT bay_pkey PRIMARY KEY (site_id, resource_id),
+    CONSTRAINT bay_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id)
+);
+
+CREATE TABLE booking (
+    site_id bigint NOT NULL,
+    booking_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    resource_id bigint NOT NULL,
+    during tstzrange NOT NULL,
+    state text NOT NULL,
+    expires_at timestamp with time zone,
+    steps text[] NOT NULL,
+    CONSTRAINT booking_pkey PRIMARY KEY (site_id, booking_id),
+    CONSTRAINT booking_check CHECK (((expires_at IS NOT NULL) = (state = 'TENTATIVE'::text))),
+    CONSTRAINT booking_during_check CHECK ((lower_inc(during) AND (NOT upper_inc(during)) AND (NOT isempty(during)) AND (NOT lower_inf(during)) AND (NOT upper_inf(during)))),
+    CONSTRAINT booking_state_check CHECK ((state = ANY (ARRAY['TENTATIVE'::text, 'CONFIRMED'::text, 'CANCELLED'::text]))),
+    CONSTRAINT booking_no_overlap EXCLUDE USING gist (site_id WITH =, resource_id WITH =, during WITH &&) WHERE ((state <> 'CANCELLED'::text)),
+    CONSTRAINT booking_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT booking_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id)
+);
+CREATE INDEX booking_during ON public.booking USING gist (site_id, during);
+CREATE INDEX booking_job ON public.booking USING btree (site_id, job_id);
+CREATE INDEX booking_tentative ON public.booking USING btree (site_id, resource_id, expires_at) WHERE (state = 'TENTATIVE'::text);
+
+CREATE TABLE closure (
+    site_id bigint NOT NULL,
+    resource_id bigint NOT NULL,
+    closure_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    during tstzrange NOT NULL,
+    reason text NOT NULL,
+    CONSTRAINT closure_pkey PRIMARY KEY (site_id, resource_id, closure_id),
+    CONSTRAINT closure_during_check CHECK ((lower_inc(during) AND (NOT upper_inc(during)) AND (NOT isempty(during)) AND (NOT lower_inf(during)) AND (NOT upper_inf(during)))),
+    CONSTRAINT closure_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id)
+);
+
+CREATE TABLE engine_family (
+    site_id bigint NOT NULL,
+    slug text NOT NULL,
+    display_name text NOT NULL,
+    CONSTRAINT engine_family_pkey PRIMARY KEY (site_id, slug),
+    CONSTRAINT engine_family_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
+CREATE TABLE event (
+    site_id bigint NOT NULL,
+    revision bigint NOT NULL,
+    at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    kind text NOT NULL,
+    subject text NOT NULL,
+    request_id uuid NOT NULL,
+    details jsonb NOT NULL,
+    CONSTRAINT event_pkey PRIMARY KEY (site_id, revision),
+    CONSTRAINT event_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
+CREATE TABLE job (
+    site_id bigint NOT NULL,
+    job_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    reference text NOT NULL,
+    engine_family text NOT NULL,
+    procedures jsonb NOT NULL,
+    state text NOT NULL,
+    planned tstzrange NOT NULL,
+    promise timestamp with time zone,
+    expires_at timestamp with time zone,
+    steps jsonb NOT NULL,
+    note text NOT NULL,
+    imported boolean NOT NULL,
+    created_at timestamp with time zone NOT NULL,
+    CONSTRAINT job_pkey PRIMARY KEY (site_id, job_id),
+    CONSTRAINT job_check CHECK (((expires_at IS NOT NULL) = (state = 'TENTATIVE'::text))),
+    CONSTRAINT job_state_check CHECK ((state = ANY (ARRAY['TENTATIVE'::text, 'CONFIRMED'::text, 'CANCELLED'::text]))),
+    CONSTRAINT job_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+CREATE INDEX job_imported ON public.job USING btree (site_id, reference) WHERE imported;
+CREATE INDEX job_planned ON public.job USING gist (site_id, planned);
+
+CREATE TABLE preparation (
+    site_id bigint NOT NULL,
+    slug text NOT NULL,
+    family text NOT NULL,
+    body jsonb NOT NULL,
+    CONSTRAINT preparation_pkey PRIMARY KEY (site_id, slug),
+    CONSTRAINT preparation_site_id_family_fkey FOREIGN KEY (site_id, family) REFERENCES engine_family(site_id, slug)
+);
+
+CREATE TABLE procedure (
+    site_id bigint NOT NULL,
+    slug text NOT NULL,
+    version integer NOT NULL,
+    state text NOT NULL,
+    family text NOT NULL,
+    body jsonb NOT NULL,
+    CONSTRAINT procedure_pkey PRIMARY KEY (site_id, slug, version),
+    CONSTRAINT procedure_state_check CHECK ((state = ANY (ARRAY['DRAFT'::text, 'ISSUED'::text, 'WITHDRAWN'::text]))),
+    CONSTRAINT procedure_version_check CHECK ((version > 0)),
+    CONSTRAINT procedure_site_id_family_fkey FOREIGN KEY (site_id, family) REFERENCES engine_family(site_id, slug)
+);
+
+CREATE TABLE request (
+    site_id bigint NOT NULL,
+    request_id uuid NOT NULL,
+    method text NOT NULL,
+    content bytea NOT NULL,
+    answer jsonb NOT NULL,
+    at timestamp with time zone NOT NULL,
+    CONSTRAINT request_pkey PRIMARY KEY (site_id, request_id),
+    CONSTRAINT request_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
+CREATE TABLE resource (
+    site_id bigint NOT NULL,
+    resource_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    kind text NOT NULL,
+    slug text NOT NULL,
+    CONSTRAINT resource_pkey PRIMARY KEY (site_id, resource_id),
+    CONSTRAINT resource_site_id_kind_slug_key UNIQUE (site_id, kind, slug),
+    CONSTRAINT resource_kind_check CHECK ((kind = ANY (ARRAY['BAY'::text, 'TECHNICIAN'::text, 'TOOL'::text]))),
+    CONSTRAINT resource_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
+CREATE TABLE site (
+    site_id bigint NOT NULL,
+    slug text NOT NULL,
+    display_name text NOT NULL,
+    time_zone text NOT NULL,
+    CONSTRAINT site_pkey PRIMARY KEY (site_id),
+    CONSTRAINT site_slug_check CHECK ((slug ~ '^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$'::text))
+);
+
+CREATE TABLE site_counter (
+    site_id bigint NOT NULL,
+    revision bigint NOT NULL,
+    CONSTRAINT site_counter_pkey PRIMARY KEY (site_id),
+    CONSTRAINT site_counter_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
+CREATE TABLE technician (
+    site_id bigint NOT NULL,
+    resource_id bigint NOT NULL,
+    display_name text NOT NULL,
+    skills text[] NOT NULL,
+    shifts jsonb NOT NULL,
+    CONSTRAINT technician_pkey PRIMARY KEY (site_id, resource_id),
+    CONSTRAINT technician_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id)
+);
+
+CREATE TABLE tool (
+    site_id bigint NOT NULL,
+    resource_id bigint NOT NULL,
+    tool_type text NOT NULL,
+    condition text NOT NULL,
+    condition_until timestamp with time zone,
+    condition_note text NOT NULL,
+    calibrated_until timestamp with time zone,
+    home text NOT NULL,
+    CONSTRAINT tool_pkey PRIMARY KEY (site_id, resource_id),
+    CONSTRAINT tool_condition_check CHECK ((condition = ANY (ARRAY['SERVICEABLE'::text, 'UNSERVICEABLE'::text, 'QUARANTINED'::text, 'AWAY'::text, 'LOST'::text, 'RETIRED'::text]))),
+    CONSTRAINT tool_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id),
+    CONSTRAINT tool_site_id_tool_type_fkey FOREIGN KEY (site_id, tool_type) REFERENCES tool_type(site_id, slug)
+);
+
+CREATE TABLE tool_type (
+    site_id bigint NOT NULL,
+    slug text NOT NULL,
+    display_name text NOT NULL,
+    purpose text NOT NULL,
+    families text[] NOT NULL,
+    torque_min_nm double precision NOT NULL,
+    torque_max_nm double precision NOT NULL,
+    resolution_nm double precision NOT NULL,
+    drive text NOT NULL,
+    calibrated boolean NOT NULL,
+    pieces jsonb NOT NULL,
+    CONSTRAINT tool_type_pkey PRIMARY KEY (site_id, slug),
+    CONSTRAINT tool_type_check CHECK ((torque_max_nm >= torque_min_nm)),
+    CONSTRAINT tool_type_resolution_nm_check CHECK ((resolution_nm >= (0)::double precision)),
+    CONSTRAINT tool_type_torque_min_nm_check CHECK ((torque_min_nm >= (0)::double precision)),
+    CONSTRAINT tool_type_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
