@@ -67,7 +67,47 @@ func (m *merger) ringFault(ring []hop) error {
 		f.Fields = append(f.Fields, fault.Field{Path: from, Message: fmt.Sprintf("comes before %s: %s", to, why)})
 	}
 	f.Message = "these steps wait for each other: " + strings.Join(append(names, names[0]), " → ")
+	if reason, what := m.misplaced(ring); reason != "" {
+		f.Reason = reason
+		f.Message = what + "; " + f.Message
+	}
 	return f
+}
+
+// misplaced says in the words of the trade what a ring means that passes the
+// bounds of a preparation: the step that needs the state comes after its
+// put-back, or before its set-up. It is empty for other rings.
+func (m *merger) misplaced(ring []hop) (reason, what string) {
+	steps := int32(len(m.steps))
+	for i, h := range ring {
+		bound := h.node - steps
+		if bound < 0 || int(bound) >= 4*len(m.preps) {
+			continue
+		}
+		p := m.preps[bound/4].ID
+		switch bound % 4 {
+		case 2: // its put-back begins
+			if user := m.stepFrom(ring, i, -1); user != "" {
+				return "PUT_BACK_EARLY", fmt.Sprintf("%s would be put back before %s, which needs it", p, user)
+			}
+		case 1: // it stands
+			if user := m.stepFrom(ring, i, 1); user != "" {
+				return "SET_UP_LATE", fmt.Sprintf("%s would be set up after %s, which needs it", p, user)
+			}
+		}
+	}
+	return "", ""
+}
+
+// stepFrom is the nearest step on a ring, forwards or backwards from a hop.
+func (m *merger) stepFrom(ring []hop, i, way int) string {
+	for k := 1; k < len(ring); k++ {
+		at := ring[(i+way*k+len(ring))%len(ring)].node
+		if int(at) < len(m.steps) {
+			return m.steps[at].ID
+		}
+	}
+	return ""
 }
 
 // boundNames gives the preparations and procedures whose bounds lie on a ring.

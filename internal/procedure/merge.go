@@ -23,7 +23,8 @@ import (
 // order, nor on naming one twice.
 //
 // Work that cannot be ordered is an Invalid fault: STEP_CYCLE names the steps
-// that wait for each other, PREPARATION_CYCLE the preparations that need each
+// that wait for each other, PUT_BACK_EARLY and SET_UP_LATE also the preparation
+// that would not stand when a step needs it, PREPARATION_CYCLE the preparations that need each
 // other, OPPOSITE_NEEDS the preparations that exclude each other and cannot be
 // ordered, JOINED_APART the joined steps that another must come between.
 func (l Library) Merge(ids []string) (Network, error) {

@@ -145,7 +145,10 @@ func TestMergeRefuses(t *testing.T) {
 			"chain", func(p *Procedure) {
 				p.Needs = []string{"locked"}
 				p.Steps[1].OnlyBefore = []string{"locked"}
-			}), []string{"chain"}, "STEP_CYCLE", []string{"chain/on", "locked/turn"}},
+			}), []string{"chain"}, "SET_UP_LATE", []string{"chain/on", "locked/turn"}},
+		{"a lock put back before what it guards", edit(workshop(),
+			"chain", func(p *Procedure) { p.Steps[1].After = []string{"locked/unlock"} }),
+			[]string{"chain"}, "PUT_BACK_EARLY", []string{"locked would be put back before chain/on", "locked/unlock"}},
 		{"gap in joined steps", edit(edit(workshop(),
 			"chain", func(p *Procedure) { p.Steps[0].JoinedToNext = true }),
 			"pump", func(p *Procedure) {

@@ -3,7 +3,10 @@
 // merging of several procedures into one network of steps.
 package procedure
 
-import "bayhold/internal/site"
+import (
+	"bayhold/internal/site"
+	"bayhold/internal/torque"
+)
 
 // State is the standing of a procedure's version.
 type State string
@@ -151,10 +154,7 @@ type Torque struct {
 }
 
 // Stage is one pass of a tightening: a torque or an angle, not both.
-type Stage struct {
-	Torque float64 // newton metres
-	Angle  float64 // degrees, on top of what was reached before
-}
+type Stage = torque.Stage
 
 // Check is a named thing to measure or confirm.
 type Check struct {

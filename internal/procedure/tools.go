@@ -2,7 +2,6 @@ package procedure
 
 import (
 	"slices"
-	"strconv"
 
 	"bayhold/internal/site"
 )
@@ -95,9 +94,4 @@ func Fits(t site.ToolType, need ToolNeed, family string) bool {
 		low = need.Torque
 	}
 	return t.TorqueMax >= need.Torque && t.TorqueMin <= low
-}
-
-// newtonMetres writes a torque for people.
-func newtonMetres(t float64) string {
-	return strconv.FormatFloat(t, 'g', 6, 64) + " N·m"
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"bayhold/internal/site"
+	"bayhold/internal/torque"
 )
 
 // Validate reports everything that is wrong with the library: with each
@@ -207,7 +208,7 @@ func (n ToolNeed) describe(family string) string {
 // span is the range of torque asked for, in words.
 func (n ToolNeed) span() string {
 	if n.TorqueLow == 0 || n.TorqueLow == n.Torque {
-		return newtonMetres(n.Torque)
+		return torque.NewtonMetre.Format(n.Torque)
 	}
-	return newtonMetres(n.TorqueLow) + " to " + newtonMetres(n.Torque)
+	return torque.NewtonMetre.Format(n.TorqueLow) + " to " + torque.NewtonMetre.Format(n.Torque)
 }

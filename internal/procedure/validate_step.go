@@ -144,29 +144,3 @@ func (c checker) checks(checks []Check) {
 		}
 	}
 }
-
-func (c checker) torque(t Torque) {
-	if t.Fasteners < 1 || t.Fasteners > 1_000 {
-		c.at(0, "fasteners").fault("fasteners", "%d are out of range: from 1 to 1000", t.Fasteners)
-	}
-	c.at(0, "sequence").text(t.Sequence, MaxText, false)
-	if len(t.Stages) == 0 {
-		c.at(0, "stages").fault("no-stage", "are missing: a torque or an angle each")
-	}
-	c.at(0, "stages").count(len(t.Stages))
-	for i, s := range t.Stages {
-		c := c.at(0, "stages[%d]", i)
-		c.figure(s.Torque, 0, MaxTorque, "a torque in newton metres")
-		c.figure(s.Angle, 0, 3_600, "an angle in degrees")
-		if (s.Torque > 0) == (s.Angle > 0) {
-			c.fault("stage", "is a torque or an angle: one of them, and more than 0")
-		}
-	}
-	c.at(0, "peak").figure(t.Peak, 0, MaxTorque, "a torque in newton metres")
-	c.at(0, "tolerance").figure(t.Tolerance, 0, 0.5, "a tolerance, as a fraction of the torque,")
-	c.at(0, "friction").figure(t.Friction, 0, 1, "a coefficient of friction")
-	c.at(0, "accepted").names(t.Accepted)
-	if greatest, _ := (&Torque{Stages: t.Stages}).Range(); t.Peak > 0 && t.Peak < greatest {
-		c.at(0, "peak").fault("peak", "%v N·m is less than the greatest stage, %v N·m", t.Peak, greatest)
-	}
-}

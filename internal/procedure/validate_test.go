@@ -165,7 +165,7 @@ func TestLibraryFaults(t *testing.T) {
 		{"in the way of itself", proc("chain", func(p *Procedure) {
 			p.Needs = []string{"locked"}
 			p.Steps = append(p.Steps, step("last", 5))
-		}), "procedures[chain] step-cycle"},
+		}), "procedures[chain] put-back-early"},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {

@@ -1,0 +1,66 @@
+package procedure
+
+import (
+	"slices"
+
+	"bayhold/internal/torque"
+)
+
+// torque checks how fasteners are tightened.
+func (c checker) torque(t Torque) {
+	if t.Fasteners < 1 || t.Fasteners > 1_000 {
+		c.at(0, "fasteners").fault("fasteners", "%d are out of range: from 1 to 1000", t.Fasteners)
+	}
+	if t.Thread != "" {
+		if _, err := torque.ParseThread(t.Thread); err != nil {
+			c.at(0, "thread").fault("thread", "%v", err)
+		}
+	}
+	if t.Class != "" {
+		if _, err := torque.ParseClass(t.Class); err != nil {
+			c.at(0, "class").fault("class", "%v", err)
+		}
+	}
+	c.at(0, "sequence").text(t.Sequence, MaxText, false)
+	c.stages(t.Stages)
+	c.at(0, "peak").figure(t.Peak, 0, MaxTorque, "a torque in newton metres")
+	c.at(0, "tolerance").figure(t.Tolerance, 0, 0.5, "a tolerance, as a fraction of the torque,")
+	c.at(0, "friction").figure(t.Friction, 0, 1, "a coefficient of friction")
+	c.at(0, "accepted").names(t.Accepted)
+	if greatest, _ := (&Torque{Stages: t.Stages}).Range(); t.Peak > 0 && t.Peak < greatest {
+		c.at(0, "peak").fault("peak", "%v N·m is less than the greatest stage, %v N·m", t.Peak, greatest)
+	}
+}
+
+func (c checker) stages(stages []Stage) {
+	switch {
+	case len(stages) == 0:
+		c.at(0, "stages").fault("no-stage", "are missing: a torque or an angle each")
+	case len(stages) > torque.MaxStages:
+		c.at(0, "stages").fault("too-many", "has %d entries, more than %d", len(stages), torque.MaxStages)
+	}
+	for i, s := range stages {
+		c := c.at(0, "stages[%d]", i)
+		c.figure(s.Torque, 0, torque.MaxTorque, "a torque in newton metres")
+		c.figure(s.Angle, 0, torque.MaxAngle, "an angle in degrees")
+		if (s.Torque > 0) == (s.Angle > 0) {
+			c.fault("stage", "is a torque or an angle: one of them, and more than 0")
+		}
+	}
+}
+
+// Doubts lists what looks wrong about the torques of a step, from thread, class
+// and friction, and what its author has not accepted. Without thread and class
+// nothing can be said.
+func (t Torque) Doubts() []torque.Warning {
+	thread, err := torque.ParseThread(t.Thread)
+	if err != nil {
+		return nil
+	}
+	class, err := torque.ParseClass(t.Class)
+	if err != nil {
+		return nil
+	}
+	ws := torque.Implausible(thread, class, t.Friction, t.Stages)
+	return slices.DeleteFunc(ws, func(w torque.Warning) bool { return slices.Contains(t.Accepted, w.Code) })
+}
