@@ -1,5 +1,7 @@
 package plan
 
+import "slices"
+
 // Time is whole minutes since the problem's epoch. Ranges are half-open.
 type Time int32
 
@@ -48,6 +50,10 @@ type Step struct {
 	Release Time
 	// Job is the index of the job it belongs to.
 	Job int32
+	// Frozen steps start at exactly At: begun already, or told to people.
+	// Who serves them is frozen by claims with a single choice.
+	Frozen bool
+	At     Time
 }
 
 // Arc orders two steps: To starts at least Lag minutes after From ends, and
@@ -108,7 +114,49 @@ type Plan struct {
 	Units [][]int32
 	// Finish is the end of the last step.
 	Finish Time
+	// Minutes is the time in the bay: from the start of each job's first step
+	// to the end of its last, summed over the jobs.
+	Minutes Time
 	// Bound is a proved lower bound of Finish; Proved says that none is earlier.
 	Bound  Time
 	Proved bool
+}
+
+// Stretches gives the working stretches of a step placed at the window with
+// these members of its crew: where all of them are open and not shut. They add
+// up to the step's duration, and are what the members are booked for. Without
+// members it is the window itself.
+func (p *Problem) Stretches(_ int, units []int32, at Window) []Window {
+	if at.Start >= at.End {
+		return nil
+	}
+	out := []Window{at}
+	for _, u := range units {
+		out = intersect(out, openOf(&p.Units[u]))
+	}
+	return out
+}
+
+// CrewOf gives the members of a step's crew in a plan, over all its crew
+// claims, ascending; nil for a step without people.
+func (p *Problem) CrewOf(step int, plan *Plan) []int32 {
+	var out []int32
+	for c := range p.Claims {
+		if p.Claims[c].Crew && p.Claims[c].Steps[0] == int32(step) {
+			out = append(out, plan.Units[c]...)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// Hold gives the range for which a claim keeps its units in a plan: from the
+// start of its earliest step to the end of its latest.
+func (p *Problem) Hold(claim int, plan *Plan) Window {
+	h := Window{Start: Never}
+	for _, s := range p.Claims[claim].Steps {
+		h.Start = min(h.Start, plan.Steps[s].Start)
+		h.End = max(h.End, plan.Steps[s].End)
+	}
+	return h
 }

@@ -1,0 +1,250 @@
+package plan
+
+import (
+	"encoding/binary"
+	"slices"
+)
+
+// maxTeams bounds how many ways to choose the crew of one step are looked at.
+// Past it an answer is never called proved.
+const maxTeams = 1500
+
+// link is an arc seen from one of its ends; step is the other one.
+type link struct {
+	step   int32
+	lag    Time
+	joined bool
+}
+
+// amount is a use of a pool by a step.
+type amount struct{ pool, n int32 }
+
+// team is one choice of people for one step: its members, the choices of its
+// claims one after the other, and where the step can stand with them.
+type team struct {
+	units []int32
+	segs  []seg
+}
+
+// hold is a claim that keeps its units without a break.
+type hold struct {
+	claim int32
+	count int
+	steps []int32
+	units []int32
+}
+
+// net is a problem made ready for search. Its steps are numbered in an order
+// in which every arc leads upwards.
+type net struct {
+	p       *Problem
+	n       int
+	orig    []int32 // to the problem's numbering
+	pos     []int32 // from the problem's numbering
+	release []Time
+	succ    [][]link
+	pred    [][]link
+	joined  []bool    // a joined arc leads to the step
+	teams   [][]team  // choices of crew; one without members if none is asked for
+	crews   [][]int32 // crew claims of each step, problem's numbering
+	teamAt  []int     // first number of each step's teams in a set of all teams
+	holds   []hold
+	unitAt  []int // the same for the units of holds
+	holdsOf [][]int32
+	gaps    [][]Window // of each unit, for holds
+	minDur  []Time     // the least time from start to end
+	uses    [][]amount
+	wanted  []int // for how many crew claims a unit is eligible
+	partial bool  // some choices of crew were left out
+}
+
+// compile makes a checked problem ready. Claims without enough eligible units
+// leave steps or holds that can never be placed.
+func compile(p *Problem, order []int32) *net {
+	n := len(p.Steps)
+	w := &net{
+		p: p, n: n, orig: order, pos: make([]int32, n), release: make([]Time, n),
+		succ: make([][]link, n), pred: make([][]link, n), joined: make([]bool, n),
+		teams: make([][]team, n), crews: make([][]int32, n), holdsOf: make([][]int32, n),
+		gaps: make([][]Window, len(p.Units)), wanted: make([]int, len(p.Units)),
+		minDur: make([]Time, n), uses: make([][]amount, n),
+	}
+	for k, o := range order {
+		w.pos[o] = int32(k)
+		w.release[k] = max(0, p.Steps[o].Release)
+	}
+	for _, a := range p.Arcs {
+		f, t := w.pos[a.From], w.pos[a.To]
+		w.succ[f] = append(w.succ[f], link{t, a.Lag, a.Joined})
+		w.pred[t] = append(w.pred[t], link{f, a.Lag, a.Joined})
+		w.joined[t] = w.joined[t] || a.Joined
+	}
+	for _, u := range p.Uses {
+		k := w.pos[u.Step]
+		w.uses[k] = append(w.uses[k], amount{u.Pool, u.Amount})
+	}
+	w.compileHolds()
+	w.compileTeams()
+	w.teamAt, w.unitAt = make([]int, n+1), make([]int, len(w.holds)+1)
+	for k := range w.teams {
+		w.teamAt[k+1] = w.teamAt[k] + len(w.teams[k])
+	}
+	for h := range w.holds {
+		w.unitAt[h+1] = w.unitAt[h] + len(w.holds[h].units)
+	}
+	return w
+}
+
+// compileHolds gathers the claims that are not for crews, and the gaps of
+// the units that may serve them.
+func (w *net) compileHolds() {
+	for c := range w.p.Claims {
+		cl := &w.p.Claims[c]
+		if cl.Crew {
+			k := w.pos[cl.Steps[0]]
+			w.crews[k] = append(w.crews[k], int32(c))
+			for _, u := range cl.Eligible {
+				w.wanted[u]++
+			}
+			continue
+		}
+		h := hold{claim: int32(c), count: int(cl.Count), units: cl.Eligible}
+		for _, s := range cl.Steps {
+			k := w.pos[s]
+			h.steps = append(h.steps, k)
+			w.holdsOf[k] = append(w.holdsOf[k], int32(len(w.holds)))
+		}
+		slices.Sort(h.steps)
+		w.holds = append(w.holds, h)
+		for _, u := range cl.Eligible {
+			if w.gaps[u] == nil {
+				w.gaps[u] = w.gapsOf(&w.p.Units[u])
+			}
+		}
+	}
+}
+
+// gapsOf is where a unit can serve a hold.
+func (w *net) gapsOf(u *Unit) []Window {
+	g := until(subtract(openOf(u), ranges(u.Busy)), min(w.p.Horizon, u.Expiry))
+	if g == nil {
+		g = []Window{}
+	}
+	return g
+}
+
+// compileTeams lists the choices of crew of each step with their places.
+func (w *net) compileTeams() {
+	shop := &roster{net: w, teams: map[string][][]Window{}, segs: map[string][]seg{}}
+	for k := range w.n {
+		st := &w.p.Steps[w.orig[k]]
+		w.minDur[k] = st.Duration
+		if len(w.crews[k]) == 0 {
+			w.teams[k] = []team{{segs: w.place(k)}}
+			continue
+		}
+		w.teams[k] = []team{}
+		shop.choose(k, nil, 0, 0, 0)
+		least := Never
+		for _, t := range w.teams[k] {
+			for _, g := range t.segs {
+				least = min(least, g.shift)
+			}
+		}
+		if least != Never {
+			w.minDur[k] = least
+		}
+	}
+}
+
+// place gives the lone segment of a step without crew.
+func (w *net) place(k int) []seg {
+	st := &w.p.Steps[w.orig[k]]
+	s := []seg{{0, w.p.Horizon - st.Duration, st.Duration}}
+	if st.Frozen {
+		s = pinSegs(s, st.At)
+	}
+	return s
+}
+
+// roster makes teams and remembers what their members have in common.
+type roster struct {
+	*net
+	teams map[string][][]Window // by members: working pieces, by gap between bookings
+	segs  map[string][]seg      // by members, duration and kind
+}
+
+// choose extends the members chosen so far for claim number c of step k by
+// every choice of the rest; got of the claim's units are chosen, the next is
+// taken from its eligible ones from index at on.
+func (r *roster) choose(k int, chosen []int32, c, got, at int) {
+	if c == len(r.crews[k]) {
+		if len(r.net.teams[k]) >= maxTeams {
+			r.partial = true
+			return
+		}
+		if s := r.places(k, chosen); len(s) > 0 {
+			r.net.teams[k] = append(r.net.teams[k], team{slices.Clone(chosen), s})
+		}
+		return
+	}
+	cl := &r.p.Claims[r.crews[k][c]]
+	if got == int(cl.Count) {
+		r.choose(k, chosen, c+1, 0, 0)
+		return
+	}
+	for i := at; i < len(cl.Eligible) && !r.partial; i++ {
+		if !slices.Contains(chosen, cl.Eligible[i]) {
+			r.choose(k, append(chosen, cl.Eligible[i]), c, got+1, i+1)
+		}
+	}
+}
+
+// places gives where step k can stand with these members.
+func (r *roster) places(k int, members []int32) []seg {
+	sorted := slices.Sorted(slices.Values(members))
+	key := make([]byte, 0, 4*len(sorted)+8)
+	for _, u := range sorted {
+		key = binary.LittleEndian.AppendUint32(key, uint32(u))
+	}
+	pieces, ok := r.teams[string(key)]
+	if !ok {
+		pieces = r.pieces(sorted)
+		r.teams[string(key)] = pieces
+	}
+	st := &r.p.Steps[r.orig[k]]
+	key = binary.LittleEndian.AppendUint32(key, uint32(st.Duration))
+	if st.Unbroken {
+		key = append(key, 'u')
+	}
+	s, ok := r.segs[string(key)]
+	if !ok {
+		s = segments(pieces, st.Duration, st.Unbroken, r.p.Horizon)
+		r.segs[string(key)] = s
+	}
+	if st.Frozen {
+		s = pinSegs(s, st.At)
+	}
+	return s
+}
+
+// pieces gives the stretches in which all members work, grouped by the gaps
+// between their bookings: a step may pause within a group, not across two.
+func (r *roster) pieces(members []int32) [][]Window {
+	end := r.p.Horizon
+	open := []Window{{0, end}}
+	var busy []Window
+	for _, u := range members {
+		unit := &r.p.Units[u]
+		end = min(end, unit.Expiry)
+		open = intersect(open, openOf(unit))
+		busy = append(busy, ranges(unit.Busy)...)
+	}
+	var groups [][]Window
+	for _, gap := range subtract([]Window{{0, max(0, end)}}, mergeWindows(busy)) {
+		if ps := intersect(open, []Window{gap}); len(ps) > 0 {
+			groups = append(groups, ps)
+		}
+	}
+	return groups
+}

@@ -1,0 +1,87 @@
+package plan
+
+import "sort"
+
+// seg is a range of possible starts, both ends included, from each of which
+// the step ends shift minutes later. The segments of a step and its crew are
+// sorted by start and, as a later start never ends earlier, by end too.
+type seg struct{ lo, hi, shift Time }
+
+// segments lists where a step of d working minutes can stand on the pieces of
+// working time. Within a group it may pause between pieces unless unbroken.
+func segments(groups [][]Window, d Time, unbroken bool, horizon Time) []seg {
+	if d == 0 {
+		return []seg{{0, horizon, 0}}
+	}
+	var out []seg
+	for _, ps := range groups {
+		for a := range ps {
+			mid := Time(0) // working minutes between piece a and piece b
+			for b := a; b < len(ps); b++ {
+				lo, shift := ps[a].Start, d
+				if b > a {
+					shift = ps[b].Start + d - ps[a].End - mid
+					lo = max(lo, ps[a].End+mid-d+1)
+					mid += ps[b].End - ps[b].Start
+				}
+				hi := min(ps[a].End-1, ps[b].End-shift)
+				if lo <= hi {
+					out = append(out, seg{lo, hi, shift})
+				}
+				if unbroken || ps[a].End-1 <= ps[b].End-shift {
+					break
+				}
+			}
+		}
+	}
+	return out
+}
+
+// pinSegs keeps only the start at t.
+func pinSegs(segs []seg, t Time) []seg {
+	for _, g := range segs {
+		if g.lo <= t && t <= g.hi {
+			return []seg{{t, t, g.shift}}
+		}
+	}
+	return nil
+}
+
+// firstPlace gives the earliest start not before s whose end is not before e,
+// and its end. The third result is false if there is none.
+func firstPlace(segs []seg, s, e Time) (Time, Time, bool) {
+	k := sort.Search(len(segs), func(i int) bool {
+		g := &segs[i]
+		return g.hi >= s && g.hi+g.shift >= e
+	})
+	if k == len(segs) {
+		return 0, 0, false
+	}
+	g := &segs[k]
+	at := max(g.lo, s, e-g.shift)
+	return at, at + g.shift, true
+}
+
+// lastPlace gives the latest start not after s whose end is not after e.
+func lastPlace(segs []seg, s, e Time) (Time, Time, bool) {
+	k := sort.Search(len(segs), func(i int) bool {
+		g := &segs[i]
+		return g.lo > s || g.lo+g.shift > e
+	})
+	if k == 0 {
+		return 0, 0, false
+	}
+	g := &segs[k-1]
+	at := min(g.hi, s, e-g.shift)
+	return at, at + g.shift, true
+}
+
+// slackAt tells how many minutes past s the end keeps growing with the start
+// at the same distance: the room to the end of the segment that holds s.
+func slackAt(segs []seg, s Time) Time {
+	k := sort.Search(len(segs), func(i int) bool { return segs[i].hi >= s })
+	if k == len(segs) || segs[k].lo > s {
+		return 0
+	}
+	return segs[k].hi - s
+}
