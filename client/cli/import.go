@@ -1,0 +1,145 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+// maxImport is what the server takes in one import, in bytes.
+const maxImport = 8 << 20
+
+func (a *app) importCommand() *cobra.Command {
+	var dryRun bool
+	var anchor string
+	cmd := a.command(verb{
+		use: "import FILE...", short: "Take in workshop files, all or none",
+		long: `Take in workshop files (YAML): all of them, or none if anything is wrong with
+one. A directory stands for the .yaml files in it, "-" for standard input.
+Importing the same files again changes nothing. --site is needed for files that
+carry no site of their own.`,
+		example: `  bayhold import workshop.yaml
+  bayhold import --dry-run bays.yaml tools.yaml procedures/
+  bayhold import bookings.yaml --site harbour --anchor 2026-11-23`,
+		args: cobra.MinimumNArgs(1),
+		run:  func(ctx context.Context, args []string) error { return a.importFiles(ctx, args, dryRun, anchor) },
+	})
+	cmd.Flags().BoolVar(&dryRun, "dry-run", false, "read and judge the files, write nothing")
+	cmd.Flags().StringVar(&anchor, "anchor", "", "`date` that relative times in the files count from (default today)")
+	a.requestIDFlag(cmd)
+	return cmd
+}
+
+func (a *app) importFiles(ctx context.Context, args []string, dryRun bool, anchor string) error {
+	anchorTime, err := readAnchor(anchor)
+	if err != nil {
+		return err
+	}
+	files, err := a.readFiles(args)
+	if err != nil {
+		return err
+	}
+	parent := ""
+	if a.set.site != "" {
+		if parent, err = siteName(a.set.site); err != nil {
+			return err
+		}
+	}
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	resp, err := act(ctx, a, bayholdv1.SiteService_ImportWorkshop_FullMethodName, &bayholdv1.ImportWorkshopRequest{},
+		func(requestID string) (*bayholdv1.ImportWorkshopRequest, error) {
+			return &bayholdv1.ImportWorkshopRequest{
+				Parent: parent, Files: files, RequestId: requestID, ValidateOnly: dryRun, AnchorTime: anchorTime,
+			}, nil
+		}, conn.Sites.ImportWorkshop)
+	if err != nil {
+		return err
+	}
+	return a.answer(resp, func(w io.Writer) { a.printImport(w, resp, dryRun) })
+}
+
+// readAnchor reads a date. Its noon in UTC falls on that date in nearly every
+// zone: the site that will know its own may be in the files.
+func readAnchor(text string) (*timestamppb.Timestamp, error) {
+	if text == "" {
+		return nil, nil
+	}
+	day, err := time.Parse(time.DateOnly, text)
+	if err != nil {
+		return nil, usage("--anchor is %q; write a date like 2026-11-23", text)
+	}
+	return stamp(day.Add(12 * time.Hour)), nil
+}
+
+// readFiles reads the files, and those in the directories, that are named.
+func (a *app) readFiles(args []string) ([]*bayholdv1.WorkshopFile, error) {
+	var out []*bayholdv1.WorkshopFile
+	size := 0
+	for _, arg := range args {
+		paths, err := expand(arg)
+		if err != nil {
+			return nil, err
+		}
+		for _, path := range paths {
+			body, err := a.readFile(path)
+			if err != nil {
+				return nil, err
+			}
+			if size += len(body); size > maxImport {
+				return nil, usage("the files are larger than 8 MiB together; import them in parts")
+			}
+			out = append(out, &bayholdv1.WorkshopFile{Name: path, Content: body})
+		}
+	}
+	return out, nil
+}
+
+// expand gives the files that an argument stands for.
+func expand(arg string) ([]string, error) {
+	info, err := os.Stat(arg)
+	if arg == "-" || err != nil || !info.IsDir() {
+		return []string{arg}, nil // reading it tells what is wrong, if anything is
+	}
+	entries, err := os.ReadDir(arg)
+	if err != nil {
+		return nil, usage("cannot read %s: %s", arg, err)
+	}
+	var paths []string
+	for _, e := range entries { // in the order of their names
+		if ext := filepath.Ext(e.Name()); !e.IsDir() && (ext == ".yaml" || ext == ".yml") {
+			paths = append(paths, filepath.Join(arg, e.Name()))
+		}
+	}
+	if len(paths) == 0 {
+		return nil, usage("there are no .yaml files in %s", arg)
+	}
+	return paths, nil
+}
+
+// readFile reads a file, or standard input for "-".
+func (a *app) readFile(path string) ([]byte, error) {
+	var body []byte
+	var err error
+	if path == "-" {
+		body, err = io.ReadAll(io.LimitReader(a.streams.In, maxImport+1))
+	} else {
+		body, err = os.ReadFile(path)
+	}
+	var pathErr *fs.PathError
+	if errors.As(err, &pathErr) {
+		return nil, usage("cannot read %s: %s", path, pathErr.Err)
+	}
+	return body, err
+}

@@ -1,0 +1,178 @@
+package cli
+
+import (
+	"context"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+// workFlags say what is to be done, and when it may be.
+type workFlags struct {
+	procedures []string
+	bay        string
+
+	start, by     string // check: at this start
+	from, horizon string // find: from this arrival
+}
+
+func (f *workFlags) registerWork(cmd *cobra.Command) {
+	cmd.Flags().StringSliceVarP(&f.procedures, "procedure", "p", nil, "`procedure` to do; may be repeated")
+	cmd.Flags().StringVar(&f.bay, "bay", "", "only this bay")
+}
+
+// words gives the flags again, for a command to try.
+func (f *workFlags) words() []string {
+	var out []string
+	for _, p := range f.procedures {
+		out = append(out, "--procedure", id(p))
+	}
+	if f.bay != "" {
+		out = append(out, "--bay", id(f.bay))
+	}
+	return out
+}
+
+// askCheck asks whether the work can start.
+func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.CheckJobRequest, *bayholdv1.CheckJobResponse, error) {
+	req := &bayholdv1.CheckJobRequest{Parent: p.site.GetName()}
+	var err error
+	if req.Procedures, err = p.names(procedures, f.procedures); err != nil {
+		return nil, nil, err
+	}
+	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
+		return nil, nil, err
+	}
+	start, err := a.when(p.clock, "--start", f.start, dayStart)
+	if err != nil {
+		return nil, nil, err
+	}
+	req.StartTime = stamp(start)
+	if f.by != "" {
+		by, err := a.when(p.clock, "--by", f.by, dayEnd)
+		if err != nil {
+			return nil, nil, err
+		}
+		req.HandBackBy = stamp(by)
+	}
+	resp, err := p.Planning.CheckJob(ctx, req)
+	return req, resp, err
+}
+
+// askFind asks when the work can be handed back.
+func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.FindPlansRequest, *bayholdv1.FindPlansResponse, error) {
+	req := &bayholdv1.FindPlansRequest{Parent: p.site.GetName()}
+	var err error
+	if req.Procedures, err = p.names(procedures, f.procedures); err != nil {
+		return nil, nil, err
+	}
+	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
+		return nil, nil, err
+	}
+	from, err := a.when(p.clock, "--from", f.from, dayStart)
+	if err != nil {
+		return nil, nil, err
+	}
+	req.EarliestTime = stamp(from)
+	if f.horizon != "" {
+		horizon, err := a.when(p.clock, "--horizon", f.horizon, dayEnd)
+		if err != nil {
+			return nil, nil, err
+		}
+		req.HorizonTime = stamp(horizon)
+	}
+	resp, err := p.Planning.FindPlans(ctx, req)
+	return req, resp, err
+}
+
+func (a *app) jobCheckCommand() *cobra.Command {
+	var f workFlags
+	cmd := a.command(verb{
+		use: "check --procedure PROCEDURE --start TIME", short: "Can a job start then, without waiting for anything?",
+		long: `Ask whether a job can start at a time and need not wait for anything: yes with
+the plan, or no (exit code 3) with everything that stands in the way. --by sets
+the latest hand-back that counts as yes; left out, it is the one that the job
+would have in an otherwise empty workshop.`,
+		example: `  bayhold job check --procedure belt-orlo-20 --start "tue 8:00"
+  bayhold job check -p belt-orlo-20 -p pump-orlo-20 --start "tue 8:00" --by "wed 16:00"`,
+		args: cobra.NoArgs,
+		run: func(ctx context.Context, _ []string) error {
+			p, err := a.at(ctx)
+			if err != nil {
+				return err
+			}
+			req, resp, err := a.askCheck(ctx, p, &f)
+			if err != nil {
+				return err
+			}
+			return a.tellCheck(p, &f, req, resp)
+		},
+	})
+	f.registerWork(cmd)
+	cmd.Flags().StringVar(&f.start, "start", "", "`time` of the first step")
+	cmd.Flags().StringVar(&f.by, "by", "", "latest hand-back `time`; a date: the end of that day")
+	require(cmd, "procedure", "start")
+	return cmd
+}
+
+// tellCheck prints the answer to a check; errNo after a no.
+func (a *app) tellCheck(p *place, f *workFlags, req *bayholdv1.CheckJobRequest, resp *bayholdv1.CheckJobResponse) error {
+	err := a.answer(resp, func(w io.Writer) {
+		if resp.GetPossible() {
+			a.printPossible(w, p.clock, f, resp.GetPlan())
+		} else {
+			a.printRefused(w, p.clock, f, req, resp)
+		}
+	})
+	if err == nil && !resp.GetPossible() {
+		err = errNo
+	}
+	return err
+}
+
+func (a *app) jobFindCommand() *cobra.Command {
+	var f workFlags
+	cmd := a.command(verb{
+		use: "find --procedure PROCEDURE --from TIME", short: "When can a job be handed back?",
+		long: `Find the plan with the earliest hand-back and the one with the fewest hours in
+the bay, from the time that the vehicle can be there. With --output json the
+answer can be kept in a file and booked: bayhold job book --plan FILE.`,
+		example: `  bayhold job find --procedure belt-orlo-20 --from tomorrow
+  bayhold job find -p belt-orlo-20 --from "tue 8:00" --horizon 2026-12-18 --output json > plans.json`,
+		args: cobra.NoArgs,
+		run: func(ctx context.Context, _ []string) error {
+			p, err := a.at(ctx)
+			if err != nil {
+				return err
+			}
+			req, resp, err := a.askFind(ctx, p, &f)
+			if err != nil {
+				return err
+			}
+			return a.tellFind(p, &f, req, resp)
+		},
+	})
+	f.registerWork(cmd)
+	cmd.Flags().StringVar(&f.from, "from", "", "`time` from which the vehicle can be there")
+	cmd.Flags().StringVar(&f.horizon, "horizon", "",
+		"latest hand-back of use; a date: the end of that day (default eight weeks later)")
+	require(cmd, "procedure", "from")
+	return cmd
+}
+
+// tellFind prints what was found; errNo if nothing was.
+func (a *app) tellFind(p *place, f *workFlags, req *bayholdv1.FindPlansRequest, resp *bayholdv1.FindPlansResponse) error {
+	err := a.answer(resp, func(w io.Writer) {
+		if len(resp.GetOptions()) > 0 {
+			a.printOptions(w, p.clock, f, req, resp.GetOptions())
+		} else {
+			a.printNothingFound(w, p.clock, f, req, resp)
+		}
+	})
+	if err == nil && len(resp.GetOptions()) == 0 {
+		err = errNo
+	}
+	return err
+}

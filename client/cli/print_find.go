@@ -1,0 +1,88 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+// abreast is how many options stand side by side.
+const abreast = 3
+
+// printOptions prints plans side by side, and how to book them.
+func (a *app) printOptions(w io.Writer, c clock, f *workFlags, req *bayholdv1.FindPlansRequest, options []*bayholdv1.PlanOption) {
+	n := 0
+	for chunk := range slices.Chunk(options, abreast) {
+		writeTable(w, optionTable(c, chunk, n), a.width())
+		fmt.Fprintln(w)
+		n += len(chunk)
+	}
+	words := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words()...)
+	words = append(words, "--from", c.typed(req.GetEarliestTime().AsTime()))
+	if req.GetHorizonTime() != nil {
+		words = append(words, "--horizon", c.typed(req.GetHorizonTime().AsTime()))
+	}
+	fmt.Fprintf(w, "Book it: %s\n", a.again(words...))
+	if len(options) > 1 {
+		fmt.Fprintln(w, "         with --choose shortest for the fewest hours in the bay")
+	}
+	a.printSafety(w)
+}
+
+// optionTable sets options side by side, numbered on from the ones before.
+func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
+	t := table{cols: []column{{}}, bare: true}
+	rows := [][]string{{""}, {"Best at"}, {"Start"}, {"Hand-back"}, {""}, {"Bay"}, {"In the bay"}, {"People"}, {"Tools"}}
+	for i, o := range options {
+		p := o.GetPlan()
+		t.cols = append(t.cols, column{wrap: true})
+		for r, cell := range []string{
+			fmt.Sprintf("Option %d", before+i+1), merits(o), c.at(p.GetStartTime()), c.at(p.GetHandBackTime()), quality(c, p),
+			id(p.GetBay()), hours(inBay(p)), strings.Join(workingPeople(p), "\n"), strings.Join(toolSpans(c, p), "\n"),
+		} {
+			rows[r] = append(rows[r], cell)
+		}
+	}
+	t.rows = rows
+	return t
+}
+
+// merits says what an option is best at.
+func merits(o *bayholdv1.PlanOption) string {
+	var out []string
+	for _, m := range o.GetMerits() {
+		switch m {
+		case bayholdv1.PlanOption_MERIT_EARLIEST_HAND_BACK:
+			out = append(out, "earliest hand-back")
+		case bayholdv1.PlanOption_MERIT_FEWEST_BAY_HOURS:
+			out = append(out, "fewest hours in the bay")
+		}
+	}
+	return first(strings.Join(out, ", "), "lies between")
+}
+
+// printNothingFound says that there is no plan, and how sure that is.
+func (a *app) printNothingFound(w io.Writer, c clock, f *workFlags, req *bayholdv1.FindPlansRequest, resp *bayholdv1.FindPlansResponse) {
+	within := "from " + c.at(req.GetEarliestTime())
+	if req.GetHorizonTime() != nil {
+		within += " to " + c.at(req.GetHorizonTime())
+	}
+	if resp.GetOutcome() == bayholdv1.FindPlansResponse_OUTCOME_NOT_FOUND {
+		writeText(w, "No plan was found "+within+" with the work allowed; there may be one.", a.width())
+	} else {
+		writeText(w, "No: there is no plan "+within+". That is proved.", a.width())
+	}
+	if len(resp.GetBlockers()) > 0 {
+		fmt.Fprintln(w)
+		writeTable(w, blockerTable(c, resp.GetBlockers()), a.width())
+	}
+	wider := *f
+	wider.bay = ""
+	words := append([]string{"job", "find"}, wider.words()...)
+	words = append(words, "--from", c.typed(req.GetEarliestTime().AsTime()), "--horizon",
+		dateOf(req.GetEarliestTime().AsTime().In(c.zone)).plus(180).String())
+	fmt.Fprintf(w, "\nTry: %s\n", a.again(words...))
+}

@@ -1,0 +1,170 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+// stepTable lists steps in time, naming each day once.
+type stepTable struct {
+	table
+	clock clock
+	day   string
+}
+
+func newStepTable(c clock) *stepTable {
+	return &stepTable{clock: c, table: table{cols: []column{
+		{title: "day"}, {title: "from"}, {title: "until"}, {title: "step", wrap: true},
+		{title: "people", wrap: true, drop: 1}, {title: "tools", wrap: true, drop: 2},
+	}}}
+}
+
+func (s *stepTable) add(title string, from, until time.Time, people, tools string) {
+	day := s.clock.day(from)
+	shown := ""
+	if day != s.day {
+		s.day, shown = day, day
+	}
+	end := s.clock.show(until)
+	if rest, ok := strings.CutPrefix(end, day+" "); ok {
+		end = rest
+	} else if until.Sub(from) < 6*24*time.Hour {
+		end = until.In(s.clock.zone).Format("Mon 15:04")
+	}
+	s.table.add(shown, strings.TrimPrefix(s.clock.show(from), day+" "), end, title, people, tools)
+}
+
+// printPlan prints a plan: what, where, until when, then its steps.
+func (a *app) printPlan(w io.Writer, c clock, p *bayholdv1.Plan) {
+	var work []string
+	for _, pp := range p.GetProcedures() {
+		work = append(work, fmt.Sprintf("%s, version %d", first(pp.GetDisplayName(), id(pp.GetProcedure())), pp.GetVersion()))
+	}
+	writeTable(w, facts(
+		[2]string{"Work", strings.Join(work, "\n")},
+		[2]string{"Bay", id(p.GetBay()) + ", " + c.span(p.GetStartTime().AsTime(), p.GetHandBackTime().AsTime()) + ", " + hours(inBay(p))},
+		[2]string{"Hand-back", c.at(p.GetHandBackTime()) + "; " + quality(c, p)},
+		[2]string{"People", strings.Join(workingPeople(p), "\n")},
+		[2]string{"Tools", strings.Join(toolSpans(c, p), "\n")},
+	), a.width())
+	fmt.Fprintln(w)
+	s := newStepTable(c)
+	for _, st := range p.GetSteps() {
+		s.add(st.GetTitle(), st.GetStartTime().AsTime(), st.GetEndTime().AsTime(), ids(st.GetTechnicians()), ids(st.GetTools()))
+	}
+	writeTable(w, s.table, a.width())
+}
+
+// inBay gives how long a plan takes its bay, nights included.
+func inBay(p *bayholdv1.Plan) time.Duration {
+	return p.GetHandBackTime().AsTime().Sub(p.GetStartTime().AsTime())
+}
+
+// quality says how good a hand-back is known to be.
+func quality(c clock, p *bayholdv1.Plan) string {
+	switch {
+	case p.GetProved():
+		return "proved: none is earlier"
+	case p.GetBoundTime() != nil:
+		return "none is possible before " + c.at(p.GetBoundTime())
+	default:
+		return "an earlier one may exist"
+	}
+}
+
+// workingPeople gives each technician of a plan with their working hours.
+func workingPeople(p *bayholdv1.Plan) []string {
+	worked := map[string]time.Duration{}
+	var order []string
+	for _, b := range p.GetBookings() {
+		if collection(b.GetResource()) != technicians {
+			continue
+		}
+		who := id(b.GetResource())
+		if _, seen := worked[who]; !seen {
+			order = append(order, who)
+		}
+		worked[who] += b.GetEndTime().AsTime().Sub(b.GetStartTime().AsTime())
+	}
+	slices.Sort(order)
+	for i, who := range order {
+		order[i] = who + " " + hours(worked[who])
+	}
+	return order
+}
+
+// toolSpans gives each tool of a plan with the times it is held.
+func toolSpans(c clock, p *bayholdv1.Plan) []string {
+	var out []string
+	for _, b := range p.GetBookings() {
+		if collection(b.GetResource()) == tools {
+			out = append(out, id(b.GetResource())+" "+c.span(b.GetStartTime().AsTime(), b.GetEndTime().AsTime()))
+		}
+	}
+	return out
+}
+
+// printPossible answers yes.
+func (a *app) printPossible(w io.Writer, c clock, f *workFlags, p *bayholdv1.Plan) {
+	writeText(w, fmt.Sprintf("Yes: it can start %s in %s and be handed back %s.",
+		c.at(p.GetStartTime()), id(p.GetBay()), c.at(p.GetHandBackTime())), a.width())
+	fmt.Fprintln(w)
+	a.printPlan(w, c, p)
+	fmt.Fprintln(w)
+	words := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words()...)
+	words = append(words, "--start", c.typed(p.GetStartTime().AsTime()))
+	fmt.Fprintf(w, "Book it: %s\n", a.again(words...))
+	a.printSafety(w)
+}
+
+// printRefused answers no: why in a sentence and a table, then what to try.
+func (a *app) printRefused(w io.Writer, c clock, f *workFlags, req *bayholdv1.CheckJobRequest, resp *bayholdv1.CheckJobResponse) {
+	sentence := "No: it cannot start " + c.at(req.GetStartTime())
+	if asked := resp.GetAskedHandBackTime(); asked != nil {
+		sentence += " and be handed back by " + c.at(asked)
+	}
+	writeText(w, sentence+".", a.width())
+	if len(resp.GetBlockers()) > 0 {
+		fmt.Fprintln(w)
+		writeTable(w, blockerTable(c, resp.GetBlockers()), a.width())
+	}
+	fmt.Fprintln(w)
+	book := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words()...)
+	book = append(book, "--start", c.typed(req.GetStartTime().AsTime()), "--waiting")
+	find := append([]string{"job", "find"}, f.words()...)
+	find = append(find, "--from", c.typed(req.GetStartTime().AsTime()))
+	if plan := resp.GetWaitingPlan(); plan != nil {
+		writeText(w, fmt.Sprintf("It can start then and wait: hand-back %s, in %s.",
+			c.at(plan.GetHandBackTime()), id(plan.GetBay())), a.width())
+		fmt.Fprintf(w, "Try: %s\n     %s\n", a.again(find...), a.again(book...))
+		return
+	}
+	fmt.Fprintf(w, "Try: %s\n", a.again(find...))
+}
+
+// blockerTable lists what stands in the way.
+func blockerTable(c clock, list []*bayholdv1.Blocker) table {
+	t := table{cols: []column{
+		{title: "step", wrap: true}, {title: "needs", wrap: true}, {title: "what is in the way", wrap: true}, {title: "until"},
+	}}
+	for _, b := range list {
+		t.add(first(b.GetStepTitle(), b.GetStep(), "the whole job"), b.GetNeed(), inTheWay(b), first(c.at(b.GetUntilTime()), "not known"))
+	}
+	return t
+}
+
+// inTheWay says what holds the thing that a step needs.
+func inTheWay(b *bayholdv1.Blocker) string {
+	if b.GetKind() == bayholdv1.Blocker_KIND_BOOKED && b.GetResource() != "" {
+		return id(b.GetResource()) + " is booked for " + first(b.GetReference(), "job "+id(b.GetJob()))
+	}
+	if b.GetMessage() != "" {
+		return b.GetMessage()
+	}
+	return strings.TrimSpace(id(b.GetResource()) + " " + strings.ToLower(enumWord(b.GetKind().String(), "KIND_")))
+}

@@ -1,0 +1,119 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/encoding/protojson"
+)
+
+// report tells an error on standard error and gives the exit code.
+func (a *app) report(err error) int {
+	p := a.advise(asProblem(err))
+	if a.json() {
+		a.reportJSON(p)
+	} else {
+		a.reportText(p)
+	}
+	return exitCode(p.code)
+}
+
+// advise adds what can be tried next, by the kind of problem, and says in
+// the client's words what the transport says in its own.
+func (a *app) advise(p *problem) *problem {
+	switch p.code {
+	case codes.NotFound:
+		for _, noun := range nounsOf(a.noun) {
+			p.try("%s", a.again(noun, "list"))
+		}
+	case codes.Unavailable:
+		if p.message != "" && !strings.Contains(p.message, "connection error") {
+			return p // the server itself said why
+		}
+		p.message = fmt.Sprintf("cannot reach the server at %s", a.set.server)
+		p.try("start it: go run ./server serve (or go run ./server demo, with a workshop to try)")
+		p.try("name another: --server HOST:PORT or BAYHOLD_SERVER")
+	case codes.DeadlineExceeded:
+		p.message = fmt.Sprintf("the server at %s did not answer within %s", a.set.server, a.set.timeout)
+		p.try("allow more time: --timeout %s", 4*a.set.timeout)
+	case codes.Unauthenticated:
+		p.try("give a token: --token TOKEN or BAYHOLD_TOKEN")
+	case codes.PermissionDenied:
+		p.try("use the token of somebody who may: --token TOKEN or BAYHOLD_TOKEN")
+	}
+	return p
+}
+
+// nounsOf gives the nouns whose lists help where a name was not found.
+func nounsOf(noun string) []string {
+	switch noun {
+	case "job":
+		return []string{"procedure", "bay", "job"}
+	case "week", "import":
+		return []string{"site"}
+	default:
+		return []string{noun}
+	}
+}
+
+// reportText tells a problem to a person.
+func (a *app) reportText(p *problem) {
+	var b strings.Builder
+	fmt.Fprintf(&b, "bayhold: %s\n", p.message)
+	for _, f := range p.fields {
+		if f.Field == "" {
+			fmt.Fprintf(&b, "  %s\n", f.Message)
+			continue
+		}
+		fmt.Fprintf(&b, "  %s: %s\n", f.Field, f.Message)
+	}
+	if len(p.held) > 0 {
+		b.WriteString("Booked before you:\n")
+		writeTable(&b, a.heldTable(p.held), a.width())
+	}
+	if p.request != "" {
+		fmt.Fprintf(&b, "request id: %s\n", p.request)
+	}
+	for i, t := range p.tries {
+		lead := "Try: "
+		if i > 0 {
+			lead = "     "
+		}
+		fmt.Fprintf(&b, "%s%s\n", lead, t)
+	}
+	fmt.Fprint(a.streams.Err, b.String())
+}
+
+// problemJSON is a problem as scripts read it.
+type problemJSON struct {
+	Code      string            `json:"code"`
+	ExitCode  int               `json:"exitCode"`
+	Reason    string            `json:"reason"`
+	Message   string            `json:"message"`
+	Fields    []field           `json:"fields"`
+	Held      []json.RawMessage `json:"held"`
+	Try       []string          `json:"try"`
+	RequestID string            `json:"requestId,omitempty"`
+}
+
+// reportJSON tells a problem to a program.
+func (a *app) reportJSON(p *problem) {
+	out := problemJSON{
+		Code: codeName(p.code), ExitCode: exitCode(p.code), Reason: p.reason, Message: p.message,
+		Fields: p.fields, Held: []json.RawMessage{}, Try: p.tries, RequestID: p.request,
+	}
+	if out.Fields == nil {
+		out.Fields = []field{}
+	}
+	if out.Try == nil {
+		out.Try = []string{}
+	}
+	for _, h := range p.held {
+		if raw, err := protojson.Marshal(h); err == nil {
+			out.Held = append(out.Held, raw)
+		}
+	}
+	writeJSON(a.streams.Err, out)
+}

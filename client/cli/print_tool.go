@@ -1,0 +1,128 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+func (a *app) printToolTypes(w io.Writer, list []*bayholdv1.ToolType) {
+	if len(list) == 0 {
+		none(w, "tool types")
+		return
+	}
+	t := table{cols: []column{
+		{title: "type"}, {title: "name", wrap: true}, {title: "purpose"},
+		{title: "families", wrap: true}, {title: "torque"},
+	}}
+	for _, tt := range list {
+		t.add(id(tt.GetName()), tt.GetDisplayName(), enumWord(tt.GetPurpose().String(), "PURPOSE_"),
+			first(ids(tt.GetEngineFamilies()), "every one"), torqueRange(tt))
+	}
+	writeTable(w, t, a.width())
+}
+
+// torqueRange shows what a tool can tighten; nothing if it tightens nothing.
+func torqueRange(t *bayholdv1.ToolType) string {
+	switch low, high := t.GetTorqueMinNm(), t.GetTorqueMaxNm(); {
+	case high == 0:
+		return ""
+	case low == 0:
+		return fmt.Sprintf("to %g Nm", high)
+	default:
+		return fmt.Sprintf("%g-%g Nm", low, high)
+	}
+}
+
+func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
+	var pieces []string
+	for _, p := range t.GetPieces() {
+		pieces = append(pieces, fmt.Sprintf("%d × %s", p.GetCount(), p.GetDisplayName()))
+	}
+	resolution := ""
+	if t.GetResolutionNm() > 0 {
+		resolution = fmt.Sprintf("%g Nm", t.GetResolutionNm())
+	}
+	calibration := "not needed"
+	if t.GetCalibrated() {
+		calibration = "must be valid"
+	}
+	writeTable(w, facts(
+		[2]string{"Type", id(t.GetName())},
+		[2]string{"Name", t.GetDisplayName()},
+		[2]string{"Purpose", enumWord(t.GetPurpose().String(), "PURPOSE_")},
+		[2]string{"Families", first(ids(t.GetEngineFamilies()), "every one")},
+		[2]string{"Torque", torqueRange(t)},
+		[2]string{"Resolution", resolution},
+		[2]string{"Drive", t.GetDrive()},
+		[2]string{"Calibration", calibration},
+		[2]string{"Pieces", strings.Join(pieces, "\n")},
+	), a.width())
+}
+
+// printTools prints a list of tools under a line that says which they are.
+func (a *app) printTools(w io.Writer, c clock, req *bayholdv1.ListToolsRequest, resp *bayholdv1.ListToolsResponse) {
+	var which []string
+	if d := req.GetFreeDuring(); d != nil {
+		which = append(which, "free "+c.rangeOf(d))
+	}
+	if ts := req.GetCalibrationEndsBy(); ts != nil {
+		which = append(which, "out of calibration by "+c.at(ts))
+	}
+	if t := req.GetToolType(); t != "" {
+		which = append(which, "of type "+id(t))
+	}
+	what := strings.TrimSpace("tools " + strings.Join(which, ", "))
+	if len(resp.GetTools()) == 0 {
+		none(w, what)
+		return
+	}
+	if len(which) > 0 {
+		writeText(w, strings.ToUpper(what[:1])+what[1:]+":", a.width())
+	}
+	t := table{cols: []column{
+		{title: "tool"}, {title: "type", wrap: true}, {title: "condition"}, {title: "calibrated until", drop: 2},
+		{title: "home", drop: 3, wrap: true}, {title: "note", drop: 1, wrap: true},
+	}}
+	for _, tool := range resp.GetTools() {
+		t.add(id(tool.GetName()), id(tool.GetToolType()), condition(c, tool), c.at(tool.GetCalibratedUntil()),
+			tool.GetHome(), tool.GetConditionNote())
+	}
+	writeTable(w, t, a.width())
+	if req.GetCalibrationEndsBy() != nil {
+		a.printAffected(w, c, resp.GetAffectedBookings())
+	}
+}
+
+// condition shows a tool's condition, and until when if that is known.
+func condition(c clock, t *bayholdv1.Tool) string {
+	text := enumWord(t.GetCondition().String(), "CONDITION_")
+	if t.GetConditionUntil() != nil {
+		text += "\nto " + c.at(t.GetConditionUntil())
+	}
+	return text
+}
+
+func (a *app) printTool(w io.Writer, c clock, t *bayholdv1.Tool) {
+	writeTable(w, facts(
+		[2]string{"Tool", id(t.GetName())},
+		[2]string{"Type", id(t.GetToolType())},
+		[2]string{"Condition", strings.ReplaceAll(condition(c, t), "\n", " ")},
+		[2]string{"Note", t.GetConditionNote()},
+		[2]string{"Calibrated until", c.at(t.GetCalibratedUntil())},
+		[2]string{"Home", t.GetHome()},
+	), a.width())
+}
+
+// printAffected prints the bookings that tools can no longer serve.
+func (a *app) printAffected(w io.Writer, c clock, list []*bayholdv1.Booking) {
+	fmt.Fprintln(w)
+	if len(list) == 0 {
+		fmt.Fprintln(w, "No booking is hit by it.")
+		return
+	}
+	fmt.Fprintln(w, "Bookings hit by it:")
+	writeTable(w, bookingTable(c, list), a.width())
+}

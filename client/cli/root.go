@@ -1,0 +1,72 @@
+package cli
+
+import (
+	"github.com/spf13/cobra"
+)
+
+const rootLong = `bayhold tells whether a job can start, when it can be handed back and what
+stands in the way, and books bay, people and special tools in one act.
+
+Times are the site's own. These are understood:
+  "2026-11-25 08:00"   "2026-11-25"   "25 Nov 08:00"   "tue 8:00"
+  "today 14:00"   "tomorrow 8:00"   now   +3h   +2d   "+2d 8:00"
+  2026-11-25T08:00:00+01:00
+A date alone is the start of that day; where a flag says so, its end. A
+weekday is the next such. +2d is two calendar days from now.
+
+Settings come from the flag, else the environment, else the file
+$XDG_CONFIG_HOME/bayhold/config.yaml (or ~/.config/bayhold/config.yaml),
+which may set: server, site, token, ca, tls, timeout, output. The variables
+are BAYHOLD_SERVER, BAYHOLD_SITE, BAYHOLD_TOKEN, BAYHOLD_CA, BAYHOLD_TLS,
+BAYHOLD_TIMEOUT and BAYHOLD_OUTPUT.
+
+With --output json the answer is on standard output as the server gave it,
+and an error is one JSON object on standard error: code, exitCode, reason,
+message, fields, held, try, requestId.
+
+Exit codes:
+  0  done, or the answer is yes
+  1  something else failed
+  2  wrong usage or invalid input
+  3  the answer is no: check refused, nothing found
+  4  no such thing
+  5  somebody else booked first
+  6  at odds with the present state
+  7  server not reached, or out of time
+  8  not permitted`
+
+const rootExample = `  bayhold job check --procedure belt-orlo-20 --start "tue 8:00"
+  bayhold job find --procedure belt-orlo-20 --from tomorrow
+  bayhold week show`
+
+// root makes the whole command tree.
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use: "bayhold", Short: "Bays, people and special tools of an engine workshop",
+		Long: rootLong, Example: rootExample,
+		SilenceErrors: true, SilenceUsage: true,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	f := root.PersistentFlags()
+	f.StringVar(&a.given.server, "server", "", `address of the server (default "`+defaultServer+`")`)
+	f.StringVar(&a.given.site, "site", "", "site; may be left out if the server has one only")
+	f.StringVar(&a.given.token, "token", "", "access token")
+	f.StringVar(&a.given.ca, "ca", "", "trust the certificates in this PEM `file`; implies --tls")
+	f.BoolVar(&a.given.tls, "tls", false, "encrypt the connection")
+	f.DurationVar(&a.given.timeout, "timeout", 0, "how long a call may take (default 30s)")
+	f.StringVarP(&a.given.output, "output", "o", "", `"table" or "json" (default "table")`)
+	root.AddCommand(
+		a.importCommand(), a.siteCommand(), a.bayCommand(), a.technicianCommand(),
+		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(),
+		a.preparationCommand(), a.procedureCommand(),
+		a.jobCommand(), a.bookingCommand(), a.weekCommand(),
+	)
+	return root
+}
+
+// requestIDFlag gives a mutating command the flag that repeats a request.
+func (a *app) requestIDFlag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&a.request, "request-id", "",
+		"repeat the request of this `uuid`: done once, answered twice")
+}

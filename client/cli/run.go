@@ -1,0 +1,156 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"bayhold/client/dial"
+)
+
+// Streams are where a command reads and writes.
+type Streams struct {
+	// In is read for a file that is called "-".
+	In io.Reader
+	// Out takes the answer, and nothing else.
+	Out io.Writer
+	// Err takes errors and remarks.
+	Err io.Writer
+}
+
+// Exit codes; root's help lists them, scripts rely on them.
+const (
+	exitDone     = 0 // done, or the answer is yes
+	exitFailed   = 1 // something else failed
+	exitUsage    = 2 // wrong usage or invalid input
+	exitNo       = 3 // the answer is no
+	exitNotFound = 4 // no such thing
+	exitLostRace = 5 // somebody else booked first
+	exitAtOdds   = 6 // at odds with the present state
+	exitNoServer = 7 // server not reached, or out of time
+	exitDenied   = 8 // not permitted
+)
+
+// errNo says that the answer is no, and that it has been printed.
+var errNo = errors.New("the answer is no")
+
+// app is one run of the command line.
+type app struct {
+	streams Streams
+	env     func(string) string
+	now     func() time.Time
+	args    []string
+
+	given   settings // what flags say
+	request string   // --request-id
+	set     settings // flags, environment and file together
+	running bool     // a command's own code has begun: errors are no usage errors
+	noun    string   // of that command
+
+	conn *dial.Conn
+	here *place // the site, once asked for
+
+	notes []string // how relative and ambiguous times were read
+}
+
+// Run runs one command line, without the program's name, and gives the exit
+// code. env looks up environment variables; now tells the time.
+func Run(ctx context.Context, args []string, streams Streams, env func(string) string, now func() time.Time) int {
+	a := &app{streams: streams, env: env, now: now, args: append([]string{}, args...)}
+	defer a.close()
+	root := a.root()
+	root.SetArgs(a.args)
+	root.SetIn(streams.In)
+	root.SetOut(streams.Out)
+	root.SetErr(streams.Err)
+	cmd, err := root.ExecuteContextC(ctx)
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errNo):
+		return exitNo
+	case !a.running:
+		err = usage("%s", err).try("%s --help", cmd.CommandPath())
+	}
+	return a.report(err)
+}
+
+// close gives up the connection, if there is one.
+func (a *app) close() {
+	if a.conn != nil {
+		_ = a.conn.Close() // nothing waits on it any more
+	}
+}
+
+// dial gives the connection, made on first use.
+func (a *app) dial() (*dial.Conn, error) {
+	if a.conn != nil {
+		return a.conn, nil
+	}
+	conn, err := dial.Open(dial.Config{
+		Server: a.set.server, Token: a.set.token, TLS: a.set.tls,
+		CAFile: a.set.ca, Timeout: a.set.timeout,
+	})
+	if err != nil {
+		return nil, usage("%s", err)
+	}
+	a.conn = conn
+	return conn, nil
+}
+
+// verb describes one command.
+type verb struct {
+	use, short, long, example string
+	args                      cobra.PositionalArgs
+	run                       func(ctx context.Context, args []string) error
+}
+
+// command makes the cobra command of a verb: settings are read before it runs.
+func (a *app) command(v verb) *cobra.Command {
+	return &cobra.Command{
+		Use: v.use, Short: v.short, Long: v.long, Example: v.example, Args: v.args,
+		DisableFlagsInUseLine: true,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			a.running = true
+			a.noun = cmd.Name()
+			if cmd.Parent() != cmd.Root() {
+				a.noun = cmd.Parent().Name()
+			}
+			set, err := a.settle()
+			a.set = set
+			if err != nil {
+				return err
+			}
+			return v.run(cmd.Context(), args)
+		},
+	}
+}
+
+// group makes the command of a noun, which only carries its verbs.
+func (a *app) group(noun, short, example string, verbs ...*cobra.Command) *cobra.Command {
+	g := &cobra.Command{
+		Use: noun, Short: short, Example: example,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
+			}
+			return unknownVerb(cmd, args[0])
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	g.AddCommand(verbs...)
+	return g
+}
+
+// unknownVerb says that a noun has no such verb, and which come near.
+func unknownVerb(cmd *cobra.Command, word string) error {
+	p := usage("%q has no %q", cmd.CommandPath(), word)
+	cmd.SuggestionsMinimumDistance = 2
+	for _, s := range cmd.SuggestionsFor(word) {
+		p.try("%s %s", cmd.CommandPath(), s)
+	}
+	return p
+}

@@ -1,0 +1,21 @@
+// Command client is bayhold's command-line client.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+	_ "time/tzdata" // sites' zones, on machines that carry no zone files
+
+	"bayhold/client/cli"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	streams := cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}
+	code := cli.Run(ctx, os.Args[1:], streams, os.Getenv, time.Now)
+	stop()
+	os.Exit(code)
+}
