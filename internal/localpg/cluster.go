@@ -99,7 +99,7 @@ func initdb(ctx context.Context, h *home, b binaries, o Options, data, secret st
 		return interrupted(ctx.Err())
 	}
 	if !cmd.ProcessState.Success() {
-		return fault.New(fault.Unavailable, "INITDB", "PostgreSQL could not make its data directory: %s", lastLines(out.String(), 3)).
+		return fault.New(fault.Unavailable, "INITDB", "PostgreSQL could not make its data directory: %s", gist(out.String())).
 			Because(errors.New(cmd.ProcessState.String()))
 	}
 	return nil
@@ -126,8 +126,24 @@ func sweep(dir, pattern string) error {
 	return err
 }
 
-// lastLines is the end of a program's output, on one line.
-func lastLines(s string, n int) string {
-	lines := strings.FieldsFunc(s, func(r rune) bool { return r == '\n' })
-	return strings.Join(lines[max(0, len(lines)-n):], "; ")
+// gist is what matters of a program's output, on one line: what it calls an
+// error, or else where it ended.
+func gist(output string) string {
+	var lines, errs []string
+	for line := range strings.Lines(output) {
+		if line = strings.TrimSpace(line); line == "" {
+			continue
+		}
+		lines = append(lines, line)
+		for _, word := range []string{"FATAL: ", "ERROR: ", "PANIC: ", " error: "} {
+			if strings.Contains(line, word) {
+				errs = append(errs, line)
+				break
+			}
+		}
+	}
+	if len(errs) > 0 {
+		lines = errs
+	}
+	return strings.Join(lines[max(0, len(lines)-3):], "; ")
 }

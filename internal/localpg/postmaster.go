@@ -36,7 +36,8 @@ func readLockFile(cluster string) (lockFile, bool, error) {
 		}
 		return strings.TrimSpace(lines[n-1])
 	}
-	pid, err := strconv.Atoi(line(1))
+	// A negative number is that of a server in single-user mode.
+	pid, err := strconv.Atoi(strings.TrimPrefix(line(1), "-"))
 	if err != nil || pid <= 0 {
 		return lockFile{}, false, nil
 	}

@@ -157,7 +157,7 @@ func (s *Server) launch(ctx context.Context, b binaries) error {
 		}
 		said := tail(log.Name(), from)
 		if !leftovers(said) {
-			return fault.New(fault.Unavailable, "POSTGRES_START", "PostgreSQL did not start; %s says: %s", log.Name(), lastLines(said, 3)).Because(err)
+			return fault.New(fault.Unavailable, "POSTGRES_START", "PostgreSQL did not start; %s says: %s", log.Name(), gist(said)).Because(err)
 		}
 		// Processes of a postmaster that was killed notice it within a moment.
 		if !told {
