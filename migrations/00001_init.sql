@@ -163,6 +163,8 @@ CREATE TABLE booking (
 
 CREATE INDEX booking_job ON booking (site_id, job_id);
 CREATE INDEX booking_during ON booking USING gist (site_id, during);
+CREATE INDEX booking_tentative ON booking (site_id, resource_id, expires_at) WHERE state = 'TENTATIVE';
+CREATE INDEX job_imported ON job (site_id, reference) WHERE imported;
 
 -- What was done, by whom. Rows are only ever added.
 CREATE TABLE event (

@@ -141,7 +141,7 @@ const (
 
 // Job is one vehicle and the work on it, or a bare reservation.
 type Job struct {
-	ID           string
+	ID           int64
 	Reference    string // the workshop's own reference; no customer data
 	EngineFamily string
 	Procedures   []ProcedureRef
@@ -171,7 +171,7 @@ type JobStep struct {
 // Booking is one resource for one half-open time range for one job.
 type Booking struct {
 	ID        int64
-	Job       string
+	Job       int64
 	Reference string // of the job
 	Kind      Kind
 	Resource  string // id of the bay or technician, asset tag of the tool

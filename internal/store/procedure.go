@@ -92,6 +92,19 @@ func (r Reader) Procedure(ctx context.Context, id string, version int) (procedur
 	return only(list, err, "procedure of that version", id)
 }
 
+// IssuedProcedure reads the newest version of a procedure that is ISSUED.
+func (r Reader) IssuedProcedure(ctx context.Context, id string) (procedure.Procedure, error) {
+	rows, err := r.tx.Query(ctx, `
+		SELECT body FROM procedure
+		WHERE site_id = $1 AND slug = $2 AND state = 'ISSUED'
+		ORDER BY version DESC LIMIT 1`, r.siteID, id)
+	if err != nil {
+		return procedure.Procedure{}, err
+	}
+	list, err := pgx.CollectRows(rows, body[procedure.Procedure])
+	return only(list, err, "issued procedure", id)
+}
+
 // PutProcedure writes a version of a procedure, new or not.
 func (t *Tx) PutProcedure(ctx context.Context, v procedure.Procedure) error {
 	raw, err := json.Marshal(v)

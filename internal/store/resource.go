@@ -7,7 +7,6 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
-	"bayhold/internal/hours"
 	"bayhold/internal/site"
 )
 
@@ -158,42 +157,6 @@ func (t *Tx) PutBay(ctx context.Context, b site.Bay) error {
 	return t.putClosures(ctx, id, b.Closures)
 }
 
-// shiftsJSON is how a pattern lies in the database.
-type shiftsJSON struct {
-	Week       [7][]hours.Stretch  `json:"week"` // Sunday first, as time.Weekday counts
-	Exceptions []shiftExceptionRow `json:"exceptions,omitempty"`
-}
-
-type shiftExceptionRow struct {
-	Year      int             `json:"year"`
-	Month     time.Month      `json:"month"`
-	Day       int             `json:"day"`
-	Stretches []hours.Stretch `json:"stretches,omitempty"`
-}
-
-func encodeShifts(p hours.Pattern) ([]byte, error) {
-	out := shiftsJSON{Week: p.Week}
-	for d, s := range p.Exceptions {
-		out.Exceptions = append(out.Exceptions, shiftExceptionRow{d.Year, d.Month, d.Day, s})
-	}
-	return json.Marshal(out)
-}
-
-func decodeShifts(raw []byte) (hours.Pattern, error) {
-	var in shiftsJSON
-	if err := json.Unmarshal(raw, &in); err != nil {
-		return hours.Pattern{}, err
-	}
-	p := hours.Pattern{Week: in.Week}
-	for _, e := range in.Exceptions {
-		if p.Exceptions == nil {
-			p.Exceptions = make(map[hours.Date][]hours.Stretch, len(in.Exceptions))
-		}
-		p.Exceptions[hours.Date{Year: e.Year, Month: e.Month, Day: e.Day}] = e.Stretches
-	}
-	return p, nil
-}
-
 // Technicians reads technicians by id; with ids only those.
 func (r Reader) Technicians(ctx context.Context, page Page, ids ...string) ([]site.Technician, error) {
 	rows, err := r.tx.Query(ctx, `
@@ -210,10 +173,10 @@ func (r Reader) Technicians(ctx context.Context, page Page, ids ...string) ([]si
 		if err := row.Scan(&v.ID, &v.Name, &v.Skills, &shifts, &absences); err != nil {
 			return v, err
 		}
-		var err error
-		if v.Shifts, err = decodeShifts(shifts); err != nil {
+		if err := json.Unmarshal(shifts, &v.Shifts); err != nil {
 			return v, err
 		}
+		var err error
 		v.Absences, err = decodeClosures(absences)
 		return v, err
 	})
@@ -231,7 +194,7 @@ func (t *Tx) PutTechnician(ctx context.Context, v site.Technician) error {
 	if err != nil {
 		return err
 	}
-	shifts, err := encodeShifts(v.Shifts)
+	shifts, err := json.Marshal(v.Shifts)
 	if err != nil {
 		return err
 	}

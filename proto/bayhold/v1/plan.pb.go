@@ -51,6 +51,8 @@ const (
 	Blocker_KIND_NONE Blocker_Kind = 9
 	// The resource is needed by another step of the same job at that time.
 	Blocker_KIND_SAME_JOB Blocker_Kind = 10
+	// Even an otherwise empty workshop would end the step too late.
+	Blocker_KIND_TOO_LATE Blocker_Kind = 11
 )
 
 // Enum value maps for Blocker_Kind.
@@ -67,6 +69,7 @@ var (
 		8:  "KIND_TORQUE_RANGE",
 		9:  "KIND_NONE",
 		10: "KIND_SAME_JOB",
+		11: "KIND_TOO_LATE",
 	}
 	Blocker_Kind_value = map[string]int32{
 		"KIND_UNSPECIFIED":  0,
@@ -80,6 +83,7 @@ var (
 		"KIND_TORQUE_RANGE": 8,
 		"KIND_NONE":         9,
 		"KIND_SAME_JOB":     10,
+		"KIND_TOO_LATE":     11,
 	}
 )
 
@@ -1121,7 +1125,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x14\n" +
-	"\x05steps\x18\x04 \x03(\tR\x05steps\"\xea\x04\n" +
+	"\x05steps\x18\x04 \x03(\tR\x05steps\"\xfd\x04\n" +
 	"\aBlocker\x12,\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x18.bayhold.v1.Blocker.KindR\x04kind\x12\x12\n" +
 	"\x04step\x18\x02 \x01(\tR\x04step\x12\x1d\n" +
@@ -1137,7 +1141,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"until_time\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime\x12\x18\n" +
-	"\amessage\x18\v \x01(\tR\amessage\"\xd6\x01\n" +
+	"\amessage\x18\v \x01(\tR\amessage\"\xe9\x01\n" +
 	"\x04Kind\x12\x14\n" +
 	"\x10KIND_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vKIND_BOOKED\x10\x01\x12\x0f\n" +
@@ -1151,7 +1155,8 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x11KIND_TORQUE_RANGE\x10\b\x12\r\n" +
 	"\tKIND_NONE\x10\t\x12\x11\n" +
 	"\rKIND_SAME_JOB\x10\n" +
-	"\"\xd4\x01\n" +
+	"\x12\x11\n" +
+	"\rKIND_TOO_LATE\x10\v\"\xd4\x01\n" +
 	"\x0fCheckJobRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +

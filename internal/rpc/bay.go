@@ -1,0 +1,84 @@
+package rpc
+
+import (
+	"context"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/site"
+	"bayhold/internal/workshop"
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+type bayService struct {
+	bayholdv1.UnimplementedBayServiceServer
+	shop *workshop.Workshop
+}
+
+func (s bayService) GetBay(ctx context.Context, req *bayholdv1.GetBayRequest) (*bayholdv1.GetBayResponse, error) {
+	siteID, id, err := parse("name", req.GetName(), bays)
+	if err != nil {
+		return nil, err
+	}
+	b, err := s.shop.Bay(ctx, siteID, id)
+	return &bayholdv1.GetBayResponse{Bay: writeBay(siteID, b)}, err
+}
+
+func (s bayService) ListBays(ctx context.Context, req *bayholdv1.ListBaysRequest) (*bayholdv1.ListBaysResponse, error) {
+	siteID, err := siteName("parent", req.GetParent())
+	if err != nil {
+		return nil, err
+	}
+	p, err := openPage(req)
+	if err != nil {
+		return nil, err
+	}
+	list, err := s.shop.Bays(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()})
+	if err != nil {
+		return nil, err
+	}
+	list, next := cut(p, list, func(b site.Bay) string { return b.ID })
+	out := &bayholdv1.ListBaysResponse{NextPageToken: next}
+	for _, b := range list {
+		out.Bays = append(out.Bays, writeBay(siteID, b))
+	}
+	return out, nil
+}
+
+func (s bayService) UpdateBay(ctx context.Context, req *bayholdv1.UpdateBayRequest) (*bayholdv1.UpdateBayResponse, error) {
+	siteID, id, err := parse("bay.name", req.GetBay().GetName(), bays)
+	if err != nil {
+		return nil, err
+	}
+	mask, err := masked(req.GetUpdateMask(), "display_name", "features", "closures")
+	if err != nil {
+		return nil, err
+	}
+	var fs fault.Fields
+	closures := readClosures(&fs, "bay.closures", req.GetBay().GetClosures())
+	if err := fs.Err("BAY", "the bay cannot be read"); err != nil {
+		return nil, err
+	}
+	act, err := actOf(ctx, siteID, req)
+	if err != nil {
+		return nil, err
+	}
+	b, err := s.shop.EditBay(ctx, act, id, func(b *site.Bay) {
+		if mask["display_name"] {
+			b.Name = req.GetBay().GetDisplayName()
+		}
+		if mask["features"] {
+			b.Features = append([]string(nil), req.GetBay().GetFeatures()...)
+		}
+		if mask["closures"] {
+			b.Closures = closures
+		}
+	})
+	return &bayholdv1.UpdateBayResponse{Bay: writeBay(siteID, b)}, err
+}
+
+func writeBay(siteID string, b site.Bay) *bayholdv1.Bay {
+	return &bayholdv1.Bay{
+		Name: nameOf(siteID, bays, b.ID), DisplayName: b.Name,
+		Features: b.Features, Closures: writeClosures(b.Closures),
+	}
+}

@@ -1,0 +1,175 @@
+// Package rpc is the gRPC face of the workshop: it reads messages, asks
+// internal/workshop, and writes messages. What goes wrong becomes a status in
+// one place (asStatus).
+package rpc
+
+import (
+	"context"
+	"crypto/subtle"
+	"log/slog"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/health"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/reflection"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/workshop"
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+// Limits of a call.
+const (
+	// maxMessage is what is read at the most. It lies over the limits that
+	// the acts themselves state, so that those can explain themselves.
+	maxMessage = 32 << 20
+	// maxCall bounds a call whose caller set no deadline, or a far one.
+	maxCall = 30 * time.Second
+	// spare is kept back from a caller's deadline, so that the answer that
+	// the time ran out still reaches them.
+	spare        = 20 * time.Millisecond
+	healthPeriod = 5 * time.Second
+)
+
+// Options say how to serve.
+type Options struct {
+	Log *slog.Logger
+	// Token, if not empty, must come with every call but those of health, as
+	// "authorization: Bearer TOKEN".
+	Token string
+}
+
+// Server is a gRPC server over a workshop.
+type Server struct {
+	*grpc.Server
+	health *health.Server
+	shop   *workshop.Workshop
+	opts   Options
+}
+
+// New makes a server with all services, health and reflection.
+func New(shop *workshop.Workshop, opts Options) *Server {
+	s := &Server{shop: shop, opts: opts, health: health.NewServer()}
+	s.Server = grpc.NewServer(
+		grpc.MaxRecvMsgSize(maxMessage),
+		grpc.MaxSendMsgSize(maxMessage),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
+		grpc.ChainUnaryInterceptor(s.status, s.bound, s.authenticate),
+		grpc.ChainStreamInterceptor(s.authenticateStream),
+	)
+	bayholdv1.RegisterSiteServiceServer(s, siteService{shop: shop})
+	bayholdv1.RegisterBayServiceServer(s, bayService{shop: shop})
+	bayholdv1.RegisterTechnicianServiceServer(s, technicianService{shop: shop})
+	bayholdv1.RegisterToolServiceServer(s, toolService{shop: shop})
+	bayholdv1.RegisterProcedureServiceServer(s, procedureService{shop: shop})
+	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop})
+	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})
+	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop})
+	healthpb.RegisterHealthServer(s, s.health)
+	reflection.Register(s)
+	return s
+}
+
+// WatchHealth keeps the health service true to the database until ctx ends,
+// then says NOT_SERVING.
+func (s *Server) WatchHealth(ctx context.Context) {
+	tick := time.NewTicker(healthPeriod)
+	defer tick.Stop()
+	defer s.health.Shutdown()
+	for {
+		state := healthpb.HealthCheckResponse_SERVING
+		ask, cancel := context.WithTimeout(ctx, healthPeriod*9/10)
+		if err := s.shop.Ready(ask); err != nil {
+			state = healthpb.HealthCheckResponse_NOT_SERVING
+		}
+		cancel()
+		s.health.SetServingStatus("", state)
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// status turns errors and panics of a call into a status.
+func (s *Server) status(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (resp any, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			s.opts.Log.ErrorContext(ctx, "panic", "method", info.FullMethod, "panic", p, "stack", string(debug.Stack()))
+			resp, err = nil, fault.New(fault.Internal, "PANIC", "internal error")
+		}
+		err = asStatus(ctx, s.opts.Log, info.FullMethod, siteOf(req), err)
+	}()
+	return handle(ctx, req)
+}
+
+// bound gives every call a deadline, a little before the caller's own.
+func (s *Server) bound(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
+	limit := time.Now().Add(maxCall)
+	if deadline, ok := ctx.Deadline(); ok && deadline.Add(-spare).Before(limit) {
+		limit = deadline.Add(-spare)
+	}
+	ctx, cancel := context.WithDeadline(ctx, limit)
+	defer cancel()
+	return handle(ctx, req)
+}
+
+func (s *Server) authenticate(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
+	if err := s.admit(ctx, info.FullMethod); err != nil {
+		return nil, err
+	}
+	return handle(ctx, req)
+}
+
+func (s *Server) authenticateStream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
+	if err := s.admit(stream.Context(), info.FullMethod); err != nil {
+		return asStatus(stream.Context(), s.opts.Log, info.FullMethod, "", err)
+	}
+	return handle(srv, stream)
+}
+
+func (s *Server) admit(ctx context.Context, method string) error {
+	if s.opts.Token == "" || strings.HasPrefix(method, "/"+healthpb.Health_ServiceDesc.ServiceName+"/") {
+		return nil
+	}
+	md, _ := metadata.FromIncomingContext(ctx)
+	for _, v := range md.Get("authorization") {
+		token, ok := strings.CutPrefix(v, "Bearer ")
+		if ok && subtle.ConstantTimeCompare([]byte(token), []byte(s.opts.Token)) == 1 {
+			return nil
+		}
+	}
+	return fault.New(fault.Unauthenticated, "TOKEN", "this server wants its token: give it with --token or BAYHOLD_TOKEN")
+}
+
+// actor names who calls, for the log of events.
+func actor(ctx context.Context) string {
+	md, _ := metadata.FromIncomingContext(ctx)
+	if len(md.Get("authorization")) > 0 {
+		return "token"
+	}
+	return "local"
+}
+
+// siteOf finds the site that a request is about, for the names in its errors.
+func siteOf(req any) string {
+	var name string
+	switch r := req.(type) {
+	case interface{ GetParent() string }:
+		name = r.GetParent()
+	case interface{ GetName() string }:
+		name = r.GetName()
+	}
+	parts := strings.Split(name, "/")
+	if len(parts) < 2 {
+		return ""
+	}
+	return parts[1]
+}

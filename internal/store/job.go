@@ -1,0 +1,133 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"bayhold/internal/hours"
+	"bayhold/internal/site"
+)
+
+// JobFilter chooses jobs.
+type JobFilter struct {
+	Now        time.Time   // by which a TENTATIVE job may have lapsed
+	During     hours.Range // overlapping it; the zero range: any time
+	ID         int64       // only this one; 0: all
+	Imported   string      // only the imported one of this reference; empty: all
+	All        bool        // cancelled and lapsed jobs too
+	AfterStart time.Time   // continue behind the job with this start ...
+	AfterID    int64       // ... and id
+	Limit      int         // at the most; 0: all
+}
+
+// Jobs reads jobs by start.
+func (r Reader) Jobs(ctx context.Context, f JobFilter) ([]site.Job, error) {
+	rows, err := r.tx.Query(ctx, `
+		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, expires_at, steps, note, created_at
+		FROM job
+		WHERE site_id = $1
+			AND ($2::timestamptz IS NULL OR planned && tstzrange($2::timestamptz, $3::timestamptz))
+			AND ($4::bigint = 0 OR job_id = $4::bigint)
+			AND ($5 = '' OR (imported AND reference = $5))
+			AND ($6 OR (state <> 'CANCELLED' AND (expires_at IS NULL OR expires_at > $7)))
+			AND ($8::timestamptz IS NULL OR (lower(planned), job_id) > ($8::timestamptz, $9::bigint))
+		ORDER BY lower(planned), job_id LIMIT $10`,
+		r.siteID, nullable(f.During.Start), nullable(f.During.End), f.ID, f.Imported, f.All, f.Now,
+		nullable(f.AfterStart), f.AfterID, Page{Limit: f.Limit}.limit())
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.Job, error) {
+		return scanJob(row, f.Now)
+	})
+}
+
+func scanJob(row pgx.CollectableRow, now time.Time) (site.Job, error) {
+	var j site.Job
+	var start, end time.Time
+	var promise, expires *time.Time
+	var procedures, steps []byte
+	if err := row.Scan(&j.ID, &j.Reference, &j.EngineFamily, &procedures, &j.State, &start, &end,
+		&promise, &expires, &steps, &j.Note, &j.Created); err != nil {
+		return j, err
+	}
+	j.Planned, j.Promise, j.ExpiresAt, j.Created = rangeOf(start, end), instant(promise), instant(expires), j.Created.UTC()
+	if j.State == site.Tentative && !j.ExpiresAt.After(now) {
+		j.State, j.ExpiresAt = site.Cancelled, time.Time{}
+	}
+	if err := json.Unmarshal(procedures, &j.Procedures); err != nil {
+		return j, err
+	}
+	return j, json.Unmarshal(steps, &j.Steps)
+}
+
+// Job reads one job, whatever its standing.
+func (r Reader) Job(ctx context.Context, id int64, now time.Time) (site.Job, error) {
+	list, err := r.Jobs(ctx, JobFilter{ID: id, Now: now, All: true})
+	return only(list, err, "job", fmt.Sprint(id))
+}
+
+// LockJob takes a job and the resources of its bookings for this transaction,
+// in the order that every act keeps, and reads the job.
+func (t *Tx) LockJob(ctx context.Context, id int64) (site.Job, error) {
+	bookings, err := t.Bookings(ctx, BookingFilter{Job: id, Now: t.now, All: true})
+	if err != nil {
+		return site.Job{}, err
+	}
+	if err := t.Lock(ctx, RefsOf(bookings)); err != nil {
+		return site.Job{}, err
+	}
+	if _, err := t.tx.Exec(ctx, "SELECT FROM job WHERE site_id = $1 AND job_id = $2 FOR NO KEY UPDATE", t.siteID, id); err != nil {
+		return site.Job{}, err
+	}
+	return t.Job(ctx, id, t.now)
+}
+
+// SetJobState gives a job and its bookings another standing, CONFIRMED or
+// CANCELLED. The caller has locked the job.
+func (t *Tx) SetJobState(ctx context.Context, id int64, state site.BookingState) error {
+	var batch pgx.Batch
+	batch.Queue("UPDATE job SET state = $3, expires_at = NULL WHERE site_id = $1 AND job_id = $2", t.siteID, id, state)
+	batch.Queue(`UPDATE booking SET state = $3, expires_at = NULL
+		WHERE site_id = $1 AND job_id = $2 AND state <> 'CANCELLED'`, t.siteID, id, state)
+	return t.tx.SendBatch(ctx, &batch).Close()
+}
+
+func (t *Tx) insertJob(ctx context.Context, j site.Job, imported bool) (int64, error) {
+	procedures, err := json.Marshal(j.Procedures)
+	if err != nil {
+		return 0, err
+	}
+	steps, err := json.Marshal(j.Steps)
+	if err != nil {
+		return 0, err
+	}
+	var id int64
+	err = t.tx.QueryRow(ctx, `
+		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, note, imported, created_at)
+		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13) RETURNING job_id`,
+		t.siteID, j.Reference, j.EngineFamily, json.RawMessage(procedures), j.State, j.Planned.Start, j.Planned.End,
+		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), j.Note, imported, t.now).Scan(&id)
+	return id, err
+}
+
+// jobSubject names a job within its site, as events and conflicts do.
+func jobSubject(id int64) string { return fmt.Sprintf("jobs/%d", id) }
+
+func bookingSubject(id int64) string { return fmt.Sprintf("bookings/%d", id) }
+
+// ResourceSubject names a resource within its site.
+func ResourceSubject(kind site.Kind, id string) string {
+	switch kind {
+	case site.KindBay:
+		return "bays/" + id
+	case site.KindTechnician:
+		return "technicians/" + id
+	default:
+		return "tools/" + id
+	}
+}

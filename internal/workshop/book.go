@@ -1,0 +1,239 @@
+package workshop
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/hours"
+	"bayhold/internal/plan"
+	"bayhold/internal/site"
+	"bayhold/internal/store"
+)
+
+// Limits of a plan that is to be booked.
+const (
+	maxSteps    = 5000
+	maxBookings = 50_000
+)
+
+// Order asks for a plan to be written.
+type Order struct {
+	Reference string
+	Plan      Plan // its procedures with versions, places of steps, bookings
+	State     site.BookingState
+	ExpiresAt time.Time
+	Promise   time.Time // hand-back told to the customer; zero if none
+	Note      string
+}
+
+func (o Order) check(now time.Time) error {
+	var fs fault.Fields
+	checkText(&fs, "reference", o.Reference, true)
+	checkText(&fs, "note", o.Note, false)
+	checkStanding(&fs, o.State, o.ExpiresAt, now)
+	if !o.Promise.IsZero() {
+		checkTime(&fs, "promise_time", o.Promise)
+	}
+	if len(o.Plan.Steps) == 0 || len(o.Plan.Steps) > maxSteps {
+		fs.Add("plan.steps", "must be 1 to %d", maxSteps)
+	}
+	if len(o.Plan.Bookings) == 0 || len(o.Plan.Bookings) > maxBookings {
+		fs.Add("plan.bookings", "must be 1 to %d", maxBookings)
+	}
+	for i, pr := range o.Plan.Procedures {
+		if pr.Version < 1 {
+			fs.Add(fmt.Sprintf("plan.procedures[%d].version", i), "must be the version that was planned, from 1")
+		}
+	}
+	for i, s := range o.Plan.Steps {
+		checkRange(&fs, fmt.Sprintf("plan.steps[%d]", i), s.During.Start, s.During.End)
+	}
+	for i, b := range o.Plan.Bookings {
+		checkRange(&fs, fmt.Sprintf("plan.bookings[%d]", i), b.During.Start, b.During.End)
+	}
+	if err := fs.Err("PLAN", "the plan cannot be booked"); err != nil {
+		return err
+	}
+	if o.Plan.extent().End.Sub(o.Plan.extent().Start) > maxRange {
+		fs.Add("plan", "must not be longer than a year")
+	}
+	return fs.Err("PLAN", "the plan cannot be booked")
+}
+
+// extent is the time from a plan's first step to its last.
+func (p Plan) extent() hours.Range {
+	out := p.Steps[0].During
+	for _, s := range p.Steps {
+		if s.During.Start.Before(out.Start) {
+			out.Start = s.During.Start
+		}
+		if s.During.End.After(out.End) {
+			out.End = s.During.End
+		}
+	}
+	return out
+}
+
+// Book writes a plan: every booking of it or none. The plan is judged anew
+// against what the site has now. LostRace with the bookings in the way;
+// Precondition if it fits no more for another reason; Invalid if it never did.
+func (w *Workshop) Book(ctx context.Context, act Act, o Order) (Booked, error) {
+	if err := o.check(w.Now()); err != nil {
+		return Booked{}, err
+	}
+	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
+		job, bookings, err := w.judge(ctx, tx, o)
+		if err != nil {
+			return Booked{}, err
+		}
+		return writeJob(ctx, tx, job, bookings, "job.booked")
+	})
+}
+
+// judge locks what a plan wants and holds the plan against the state as it is
+// then: the network of its procedures, the site's shifts, closures, conditions
+// and calibrations. Standing bookings are left to tx.Book, which names them.
+func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (site.Job, []site.Booking, error) {
+	var job site.Job
+	refs := make([]Ref, 0, len(o.Plan.Bookings))
+	for _, b := range o.Plan.Bookings {
+		if !slices.Contains(refs, b.Ref) {
+			refs = append(refs, b.Ref)
+		}
+	}
+	if err := tx.Lapse(ctx, refs); err != nil {
+		return job, nil, err
+	}
+	procedures := make([]site.ProcedureRef, 0, len(o.Plan.Procedures))
+	for _, p := range o.Plan.Procedures {
+		procedures = append(procedures, p.ProcedureRef)
+	}
+	merged, err := merge(ctx, tx.Reader, procedures)
+	if err != nil {
+		return job, nil, err
+	}
+	extent := o.Plan.extent()
+	if extent.Start.Before(tx.Now().Truncate(time.Minute)) {
+		return job, nil, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
+	}
+	st, err := tx.State(ctx, tx.Now(), extent, refs)
+	if err != nil {
+		return job, nil, err
+	}
+	st.Bookings = nil
+	y, err := newYard(st, extent.Start, extent.End)
+	if err != nil {
+		return job, nil, err
+	}
+	z := newPuzzle(y, merged.network, "")
+	placed, err := z.place(o.Plan)
+	if err != nil {
+		return job, nil, err
+	}
+	job = site.Job{
+		Reference: o.Reference, EngineFamily: merged.network.Family, Procedures: procedures, State: o.State,
+		Planned: extent, Promise: o.Promise, ExpiresAt: o.ExpiresAt, Note: o.Note,
+	}
+	described := z.describe(placed, merged.procedures)
+	for i, s := range described.Steps {
+		job.Steps = append(job.Steps, site.JobStep{ID: s.ID, Title: s.Title, During: s.During, Position: i})
+	}
+	bookings := make([]site.Booking, 0, len(described.Bookings))
+	for _, b := range described.Bookings {
+		bookings = append(bookings, site.Booking{Kind: b.Kind, Resource: b.ID, During: b.During, Steps: b.Steps})
+	}
+	return job, bookings, nil
+}
+
+// place reads a plan back into the planner's terms, and judges it.
+func (z *puzzle) place(p Plan) (*plan.Plan, error) {
+	out, err := z.steps(p)
+	if err != nil {
+		return nil, err
+	}
+	if out.Units, err = z.serve(p.Bookings); err != nil {
+		return nil, err
+	}
+	if against := plan.Validate(&z.problem, out); len(against) > 0 {
+		f := fault.New(fault.Precondition, "PLAN_UNFIT", "the plan does not fit the site as it is now; nothing was booked: find again")
+		for _, v := range against {
+			f.Fields = append(f.Fields, z.violation(v))
+		}
+		return nil, f
+	}
+	mine := z.bookings(out)
+	theirs := slices.Clone(p.Bookings)
+	sortBookings(theirs)
+	if !slices.EqualFunc(mine, theirs, sameBooking) {
+		return nil, unlike("its bookings are not those that its steps need")
+	}
+	return out, nil
+}
+
+func sameBooking(a, b PlannedBooking) bool {
+	return a.Ref == b.Ref && a.During.Start.Equal(b.During.Start) && a.During.End.Equal(b.During.End) &&
+		slices.Equal(a.Steps, b.Steps)
+}
+
+func unlike(what string) error {
+	return fault.New(fault.Invalid, "PLAN_ALTERED", "this is no plan as it was answered: %s; find again", what)
+}
+
+// steps gives the place of each step of the network.
+func (z *puzzle) steps(p Plan) (*plan.Plan, error) {
+	at := make(map[string]hours.Range, len(p.Steps))
+	for _, s := range p.Steps {
+		if _, twice := at[s.ID]; twice {
+			return nil, unlike(fmt.Sprintf("step %q stands twice", s.ID))
+		}
+		at[s.ID] = s.During
+	}
+	out := &plan.Plan{Steps: make([]plan.Window, len(z.network.Steps))}
+	for i, s := range z.network.Steps {
+		r, ok := at[s.ID]
+		if !ok {
+			return nil, unlike(fmt.Sprintf("step %q is missing", s.ID))
+		}
+		out.Steps[i] = plan.Window{Start: z.floor(r.Start), End: z.floor(r.End)}
+		out.Finish = max(out.Finish, out.Steps[i].End)
+	}
+	if len(at) != len(z.network.Steps) {
+		return nil, unlike("it has steps that its procedures do not have")
+	}
+	out.Minutes = out.Finish
+	return out, nil
+}
+
+// unfit says in words what a rule of the planner's validator asks for.
+var unfit = map[string]string{
+	"RELEASE":  "begins before it may",
+	"ARC":      "begins before what must come first is done",
+	"JOINED":   "does not follow at once on the step that it is joined to",
+	"ELIGIBLE": "is served by something that is not fit for it",
+	"OPEN":     "falls outside the working hours",
+	"SHUT":     "is closed, absent or out of service at that time",
+	"BUSY":     "is booked at that time",
+	"EXPIRY":   "goes out of calibration before the end of the span",
+	"WORK":     "has not the working time that it takes",
+	"UNBROKEN": "must not be interrupted, and is",
+	"DOUBLE":   "is needed twice at the same time",
+}
+
+// violation says what a judged plan breaks, in the words of the site.
+func (z *puzzle) violation(v plan.Violation) fault.Field {
+	path := "plan"
+	if v.Step >= 0 && v.Step < len(z.network.Steps) {
+		path = z.network.Steps[v.Step].ID
+	}
+	if v.Unit >= 0 && v.Unit < len(z.refs) {
+		path += " with " + z.refs[v.Unit].ID
+	}
+	message, known := unfit[v.Rule]
+	if !known {
+		message = "does not fit"
+	}
+	return fault.Field{Path: path, Message: message}
+}

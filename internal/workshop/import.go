@@ -1,0 +1,374 @@
+package workshop
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"reflect"
+	"time"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/hours"
+	"bayhold/internal/procedure"
+	"bayhold/internal/site"
+	"bayhold/internal/sitefile"
+	"bayhold/internal/store"
+)
+
+// File is a workshop file as it lies on the caller's disk.
+type File = sitefile.File
+
+// Intake asks for workshop files to be taken in.
+type Intake struct {
+	Site         string // for files that carry none; empty if one does
+	Files        []File
+	Anchor       time.Time // that relative times count from; zero: now
+	ValidateOnly bool
+}
+
+// ImportCount tells how many of a kind were new, changed or as they stood.
+type ImportCount struct {
+	Kind                      string
+	Added, Changed, Unchanged int
+}
+
+// Imported tells what files changed.
+type Imported struct {
+	Site   site.Site
+	Counts []ImportCount
+}
+
+// errDry ends a transaction whose work was only to be tried.
+var errDry = errors.New("nothing is to be written")
+
+// Import takes in files as a whole, all or none. Invalid tells every fault with
+// file and line. What stands already with the same content is left alone.
+func (w *Workshop) Import(ctx context.Context, act Act, in Intake) (Imported, error) {
+	if in.Anchor.IsZero() {
+		in.Anchor = w.Now()
+	}
+	siteID, err := sitefile.SiteID(in.Files)
+	if err != nil {
+		return Imported{}, err
+	}
+	if siteID == "" {
+		siteID = in.Site
+	}
+	var fs fault.Fields
+	switch {
+	case siteID == "":
+		fs.Add("parent", "no file names its site: say which one they are for")
+	case in.Site != "" && in.Site != siteID:
+		fs.Add("parent", "the files are for site %q, not %q", siteID, in.Site)
+	}
+	if err := fs.Err("SITE", "the files cannot be taken in"); err != nil {
+		return Imported{}, err
+	}
+	act.Site = siteID
+	req := w.request(act)
+	req.NewSite = true
+	var dry Imported
+	out, err := store.Act(ctx, w.store, req, func(ctx context.Context, tx *store.Tx) (Imported, error) {
+		i := importer{tx: tx, siteID: siteID}
+		out, err := i.run(ctx, in)
+		if err == nil && in.ValidateOnly {
+			dry, err = out, errDry
+		}
+		return out, err
+	})
+	if errors.Is(err, errDry) {
+		return dry, nil
+	}
+	return out, err
+}
+
+// importer writes one intake.
+type importer struct {
+	tx     *store.Tx
+	siteID string
+	have   standing
+	counts []*ImportCount
+}
+
+// standing is what the site has before the import.
+type standing struct {
+	site         site.Site
+	bays         map[string]site.Bay
+	technicians  map[string]site.Technician
+	families     map[string]site.EngineFamily
+	types        map[string]site.ToolType
+	tools        map[string]site.Tool
+	preparations map[string]procedure.Preparation
+	procedures   map[string]procedure.Procedure // newest versions
+}
+
+func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
+	var out Imported
+	var err error
+	if i.have, err = load(ctx, i.tx.Reader); err != nil {
+		return out, err
+	}
+	files, err := sitefile.Parse(in.Files, sitefile.Options{Now: in.Anchor, Known: i.have.known()})
+	if err != nil {
+		return out, err
+	}
+	if err := i.putSite(ctx, files.Site); err != nil {
+		return out, err
+	}
+	if err := i.lock(ctx, files); err != nil {
+		return out, err
+	}
+	for _, put := range []func(context.Context, *sitefile.Workshop) error{
+		i.putPlaces, i.putTools, i.putWork, i.putBookings,
+	} {
+		if err := put(ctx, files); err != nil {
+			return out, err
+		}
+	}
+	for _, c := range i.counts {
+		out.Counts = append(out.Counts, *c)
+	}
+	if i.changed() {
+		i.tx.Log(store.Event{Kind: "site.imported", Details: out.Counts})
+	}
+	out.Site, err = i.tx.Site(ctx)
+	return out, err
+}
+
+func (i *importer) changed() bool {
+	for _, c := range i.counts {
+		if c.Added+c.Changed > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+func (i *importer) putSite(ctx context.Context, v *site.Site) error {
+	if v == nil {
+		if i.have.site.ID == "" {
+			return fault.New(fault.NotFound, "SITE", "there is no site %q, and no file describes it", i.siteID)
+		}
+		return nil
+	}
+	c := i.count("site")
+	had := i.have.site
+	had.Revision = 0
+	return putOne(ctx, c, had.ID != "", had, *v, i.tx.PutSite)
+}
+
+// lock takes the rows of what stands and is in the files, as a booking does.
+func (i *importer) lock(ctx context.Context, files *sitefile.Workshop) error {
+	var refs []Ref
+	for _, b := range files.Bays {
+		if _, ok := i.have.bays[b.ID]; ok {
+			refs = append(refs, Ref{Kind: site.KindBay, ID: b.ID})
+		}
+	}
+	for _, t := range files.Technicians {
+		if _, ok := i.have.technicians[t.ID]; ok {
+			refs = append(refs, Ref{Kind: site.KindTechnician, ID: t.ID})
+		}
+	}
+	for _, t := range files.Tools {
+		if _, ok := i.have.tools[t.Tag]; ok {
+			refs = append(refs, Ref{Kind: site.KindTool, ID: t.Tag})
+		}
+	}
+	return i.tx.Lock(ctx, refs)
+}
+
+func (i *importer) putPlaces(ctx context.Context, files *sitefile.Workshop) error {
+	if err := putAll(ctx, i.count("bay"), files.Bays, i.have.bays, bayID, i.tx.PutBay); err != nil {
+		return err
+	}
+	return putAll(ctx, i.count("technician"), files.Technicians, i.have.technicians, technicianID, i.tx.PutTechnician)
+}
+
+func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error {
+	if err := putAll(ctx, i.count("engine family"), files.EngineFamilies, i.have.families, familyID, i.tx.PutEngineFamily); err != nil {
+		return err
+	}
+	if err := putAll(ctx, i.count("tool type"), files.ToolTypes, i.have.types, typeID, i.tx.PutToolType); err != nil {
+		return err
+	}
+	return putAll(ctx, i.count("tool"), files.Tools, i.have.tools, toolID, i.tx.PutTool)
+}
+
+func (i *importer) putWork(ctx context.Context, files *sitefile.Workshop) error {
+	err := putAll(ctx, i.count("preparation"), mapped(files.Preparations, preparationWithoutLines), i.have.preparations,
+		preparationID, i.tx.PutPreparation)
+	if err != nil {
+		return err
+	}
+	c := i.count("procedure")
+	var fs fault.Fields
+	for _, v := range mapped(files.Procedures, procedureWithoutLines) {
+		had, err := i.tx.Procedure(ctx, v.ID, v.Version)
+		exists := err == nil
+		if err != nil && fault.KindOf(err) != fault.NotFound {
+			return err
+		}
+		if exists && had.State != procedure.Draft && !same(withState(had, v.State), v) {
+			fs.Add("procedures/"+v.ID, "version %d is %s and never changes: give the new content a new version", v.Version, had.State)
+			continue
+		}
+		if err := putOne(ctx, c, exists, had, v, i.tx.PutProcedure); err != nil {
+			return err
+		}
+	}
+	return fs.Err("ISSUED", "the files change what was issued; nothing was written")
+}
+
+// withState is a procedure in another state: issuing and withdrawing are all
+// that may change of one that was issued.
+func withState(p procedure.Procedure, s procedure.State) procedure.Procedure {
+	p.State = s
+	return p
+}
+
+func (i *importer) putBookings(ctx context.Context, files *sitefile.Workshop) error {
+	c := i.count("standing booking")
+	for _, b := range files.Bookings {
+		if err := i.putBooking(ctx, c, b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// putBooking writes one standing booking. Its reference is its key: the same
+// one with other times or resources takes the place of the one before.
+func (i *importer) putBooking(ctx context.Context, c *ImportCount, b sitefile.StandingBooking) error {
+	job := site.Job{Reference: b.Reference, Note: b.Note, State: b.State, ExpiresAt: b.ExpiresAt, Planned: b.Claims[0].During}
+	bookings := make([]site.Booking, 0, len(b.Claims))
+	for _, each := range b.Claims {
+		job.Planned = cover(job.Planned, each.During)
+		bookings = append(bookings, site.Booking{Kind: each.Kind, Resource: each.Resource, During: each.During})
+	}
+	before, err := i.tx.Jobs(ctx, store.JobFilter{Imported: b.Reference, Now: i.tx.Now()})
+	if err != nil {
+		return err
+	}
+	for _, old := range before {
+		had, err := i.tx.Bookings(ctx, store.BookingFilter{Job: old.ID, Now: i.tx.Now()})
+		if err != nil {
+			return err
+		}
+		if old.Note == b.Note && old.State == b.State && old.ExpiresAt.Equal(b.ExpiresAt) && same(claims(had), claims(bookings)) {
+			c.Unchanged++
+			return nil
+		}
+	}
+	refs := store.RefsOf(bookings)
+	if err := i.tx.Lapse(ctx, refs); err != nil {
+		return err
+	}
+	for _, old := range before {
+		if err := i.tx.SetJobState(ctx, old.ID, site.Cancelled); err != nil {
+			return err
+		}
+	}
+	if _, _, err := i.tx.Book(ctx, job, true, bookings); err != nil {
+		return err
+	}
+	if len(before) > 0 {
+		c.Changed++
+	} else {
+		c.Added++
+	}
+	return nil
+}
+
+// claims is what bookings hold, for comparison.
+func claims(list []site.Booking) map[string]bool {
+	out := make(map[string]bool, len(list))
+	for _, b := range list {
+		out[fmt.Sprintf("%s %d %d", store.ResourceSubject(b.Kind, b.Resource), b.During.Start.Unix(), b.During.End.Unix())] = true
+	}
+	return out
+}
+
+func cover(a, b hours.Range) hours.Range {
+	if b.Start.Before(a.Start) {
+		a.Start = b.Start
+	}
+	if b.End.After(a.End) {
+		a.End = b.End
+	}
+	return a
+}
+
+func (i *importer) count(kind string) *ImportCount {
+	c := &ImportCount{Kind: kind}
+	i.counts = append(i.counts, c)
+	return c
+}
+
+func putAll[T any](ctx context.Context, c *ImportCount, list []T, have map[string]T, id func(T) string,
+	put func(context.Context, T) error,
+) error {
+	for _, v := range list {
+		had, exists := have[id(v)]
+		if err := putOne(ctx, c, exists, had, v, put); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func putOne[T any](ctx context.Context, c *ImportCount, exists bool, had, v T, put func(context.Context, T) error) error {
+	switch {
+	case exists && same(had, v):
+		c.Unchanged++
+		return nil
+	case exists:
+		c.Changed++
+	default:
+		c.Added++
+	}
+	return put(ctx, v)
+}
+
+// same compares two values by what they say: an absent list is an empty one.
+func same(a, b any) bool {
+	return reflect.DeepEqual(plain(a), plain(b))
+}
+
+func plain(v any) any {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return v
+	}
+	var out any
+	if err := json.Unmarshal(raw, &out); err != nil {
+		return v
+	}
+	return trim(out)
+}
+
+// trim drops what is absent or empty from a decoded JSON value.
+func trim(v any) any {
+	switch v := v.(type) {
+	case map[string]any:
+		for k, e := range v {
+			if e = trim(e); e == nil {
+				delete(v, k)
+			} else {
+				v[k] = e
+			}
+		}
+		if len(v) == 0 {
+			return nil
+		}
+	case []any:
+		if len(v) == 0 {
+			return nil
+		}
+		for i := range v {
+			v[i] = trim(v[i])
+		}
+	}
+	return v
+}

@@ -1,0 +1,57 @@
+package workshop
+
+import (
+	"context"
+	"fmt"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/site"
+	"bayhold/internal/store"
+)
+
+// Confirm makes a TENTATIVE job and its bookings CONFIRMED. Precondition if it
+// was cancelled or its time ran out.
+func (w *Workshop) Confirm(ctx context.Context, act Act, id int64) (site.Job, error) {
+	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (site.Job, error) {
+		job, err := tx.LockJob(ctx, id)
+		if err != nil {
+			return job, err
+		}
+		switch job.State {
+		case site.Confirmed:
+			return job, nil
+		case site.Cancelled:
+			return job, fault.New(fault.Precondition, "NOT_TENTATIVE",
+				"job %d holds nothing any more: it was cancelled or its time ran out; find again and book", id)
+		}
+		return changeState(ctx, tx, job, site.Confirmed, "job.confirmed", "")
+	})
+}
+
+// Cancel gives up a job and its bookings, for the reason given. A job that is
+// cancelled already stays so.
+func (w *Workshop) Cancel(ctx context.Context, act Act, id int64, reason string) (site.Job, error) {
+	var fs fault.Fields
+	checkText(&fs, "reason", reason, false)
+	if err := fs.Err("REASON", "the reason cannot be kept"); err != nil {
+		return site.Job{}, err
+	}
+	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (site.Job, error) {
+		job, err := tx.LockJob(ctx, id)
+		if err != nil {
+			return job, err
+		}
+		return changeState(ctx, tx, job, site.Cancelled, "job.cancelled", reason)
+	})
+}
+
+func changeState(ctx context.Context, tx *store.Tx, job site.Job, to site.BookingState, kind, reason string) (site.Job, error) {
+	if err := tx.SetJobState(ctx, job.ID, to); err != nil {
+		return job, err
+	}
+	tx.Log(store.Event{
+		Kind: kind, Subject: fmt.Sprintf("jobs/%d", job.ID),
+		Details: map[string]any{"reference": job.Reference, "from": job.State, "to": to, "reason": reason},
+	})
+	return tx.Job(ctx, job.ID, tx.Now())
+}

@@ -1,0 +1,188 @@
+package workshop
+
+import (
+	"context"
+	"time"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/hours"
+	"bayhold/internal/plan"
+	"bayhold/internal/site"
+	"bayhold/internal/store"
+)
+
+// lookAhead is how far a search goes when nobody says.
+const lookAhead = 8 * 7 * 24 * time.Hour
+
+// points is how many options between the earliest hand-back and the fewest
+// hours in the bay are told at the most; people do not weigh more.
+const points = 6
+
+// CheckQuestion asks whether a job can start at a time.
+type CheckQuestion struct {
+	Procedures []string
+	Start      time.Time
+	By         time.Time // latest hand-back that counts as yes; zero: that of an empty workshop
+	Bay        string    // only this one; empty: any
+}
+
+// CheckAnswer is yes with a plan, or no with what stands in the way.
+type CheckAnswer struct {
+	Possible bool
+	Plan     *Plan
+	Blockers []Blocker
+	Waiting  *Plan     // with no: starts then and waits where it must; nil if there is none
+	Asked    time.Time // the hand-back that was asked for; zero if none could be named
+}
+
+// Check tells whether a job can start at a time without waiting for anything.
+func (w *Workshop) Check(ctx context.Context, slug string, q CheckQuestion) (CheckAnswer, error) {
+	now := w.Now()
+	var fs fault.Fields
+	checkTime(&fs, "start_time", q.Start)
+	end := q.Start.Add(lookAhead)
+	if !q.By.IsZero() {
+		checkRange(&fs, "hand_back_by", q.Start, q.By)
+		if q.By.After(end) {
+			end = q.By
+		}
+	}
+	if len(fs) == 0 && q.Start.Before(now.Truncate(time.Minute)) {
+		fs.Add("start_time", "lies in the past")
+	}
+	if err := fs.Err("CHECK", "the question cannot be answered"); err != nil {
+		return CheckAnswer{}, err
+	}
+	z, job, err := w.pose(ctx, slug, q.Procedures, q.Bay, q.Start, end)
+	if err != nil {
+		return CheckAnswer{}, err
+	}
+	by := plan.Never
+	if !q.By.IsZero() {
+		by = z.floor(q.By)
+	}
+	res, err := plan.Check(ctx, &z.problem, 0, by)
+	if err != nil {
+		return CheckAnswer{}, err
+	}
+	out := CheckAnswer{Possible: res.OK, Blockers: z.blockers(res.Blockers, res.Nominal), Asked: q.By}
+	if q.By.IsZero() && res.Nominal != nil {
+		out.Asked = z.at(res.Nominal.Finish)
+	}
+	if res.Plan != nil {
+		p := z.describe(res.Plan, job.procedures)
+		out.Plan = &p
+	}
+	if !res.OK && res.Waiting != nil {
+		p := z.describe(res.Waiting, job.procedures)
+		out.Waiting = &p
+	}
+	return out, nil
+}
+
+// Outcome says how a search ended.
+type Outcome string
+
+// The outcomes of Find.
+const (
+	Found      Outcome = "FOUND"
+	Impossible Outcome = "IMPOSSIBLE" // proved
+	NotFound   Outcome = "NOT_FOUND"  // within the work allowed
+)
+
+// FindQuestion asks when a job can be handed back.
+type FindQuestion struct {
+	Procedures []string
+	Earliest   time.Time // arrival of the vehicle
+	Horizon    time.Time // latest hand-back of use; zero: eight weeks later
+	Bay        string    // only this one; empty: any
+}
+
+// Option is a plan and what it is best at.
+type Option struct {
+	Plan     Plan
+	Earliest bool // no option is handed back earlier
+	Shortest bool // no option takes fewer hours in the bay
+}
+
+// FindAnswer is the options, earliest hand-back first.
+type FindAnswer struct {
+	Outcome  Outcome
+	Options  []Option
+	Blockers []Blocker // of an impossible job
+}
+
+// Find tells the plan of the earliest hand-back, the one of the fewest hours in
+// the bay, and what lies between.
+func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindAnswer, error) {
+	if q.Horizon.IsZero() {
+		q.Horizon = q.Earliest.Add(lookAhead)
+	}
+	var fs fault.Fields
+	checkRange(&fs, "horizon_time", q.Earliest, q.Horizon)
+	// Nothing can start before now, whenever the vehicle came.
+	from := q.Earliest
+	if now := w.Now().Add(time.Minute - 1).Truncate(time.Minute); from.Before(now) {
+		from = now
+	}
+	if len(fs) == 0 && !from.Before(q.Horizon) {
+		fs.Add("horizon_time", "lies in the past")
+	}
+	if err := fs.Err("FIND", "the question cannot be answered"); err != nil {
+		return FindAnswer{}, err
+	}
+	z, job, err := w.pose(ctx, slug, q.Procedures, q.Bay, from, q.Horizon)
+	if err != nil {
+		return FindAnswer{}, err
+	}
+	front, err := plan.Find(ctx, &z.problem, plan.FindOptions{Points: points})
+	if err != nil {
+		return FindAnswer{}, err
+	}
+	out := FindAnswer{Outcome: Found}
+	for i := range front.Plans {
+		out.Options = append(out.Options, Option{
+			Plan: z.describe(&front.Plans[i], job.procedures), Earliest: i == 0, Shortest: i == len(front.Plans)-1,
+		})
+	}
+	switch {
+	case len(front.Plans) > 0:
+	case len(front.Impossible) > 0:
+		out.Outcome, out.Blockers = Impossible, z.blockers(front.Impossible, nil)
+	default:
+		out.Outcome = NotFound
+	}
+	return out, nil
+}
+
+// pose reads the site and puts a job to the planner over a stretch of time.
+func (w *Workshop) pose(ctx context.Context, slug string, ids []string, bay string, from, to time.Time) (*puzzle, work, error) {
+	var z *puzzle
+	var job work
+	refs := make([]site.ProcedureRef, 0, len(ids))
+	for _, id := range ids {
+		refs = append(refs, site.ProcedureRef{ID: id})
+	}
+	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
+		var err error
+		if job, err = merge(ctx, r, refs); err != nil {
+			return err
+		}
+		if bay != "" {
+			if _, err := r.Bay(ctx, bay); err != nil {
+				return err
+			}
+		}
+		st, err := r.State(ctx, w.Now(), hours.Range{Start: from, End: to}, nil)
+		if err != nil {
+			return err
+		}
+		y, err := newYard(st, from, to)
+		if err != nil {
+			return err
+		}
+		z = newPuzzle(y, job.network, bay)
+		return nil
+	})
+	return z, job, err
+}

@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/netip"
+	"os"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/localpg"
+	"bayhold/internal/rpc"
+	"bayhold/internal/store"
+	"bayhold/internal/workshop"
+	"bayhold/migrations"
+)
+
+// stopTime is how long calls that run may take to end when the server stops.
+const stopTime = 10 * time.Second
+
+// config is what the flags say.
+type config struct {
+	listen    string
+	database  string
+	dataDir   string
+	plaintext bool
+}
+
+func (c *config) databaseFlags(fs *pflag.FlagSet) {
+	fs.StringVar(&c.database, "database", "", "PostgreSQL connection string; default DATABASE_URL, else a private PostgreSQL")
+	fs.StringVar(&c.dataDir, "data-dir", "", "where the private PostgreSQL keeps its data; default the user's data directory")
+}
+
+func (c *config) listenFlags(fs *pflag.FlagSet) {
+	fs.StringVar(&c.listen, "listen", "127.0.0.1:7470", "address to serve on")
+	fs.BoolVar(&c.plaintext, "insecure-plaintext", false, "allow an address beyond loopback without encryption")
+}
+
+// progress tells people, on standard error, what takes long.
+func progress(text string) { fmt.Fprintln(os.Stderr, "  "+text) }
+
+// openDatabase finds the database that the flags, DATABASE_URL or the private
+// PostgreSQL give.
+func (c *config) openDatabase(ctx context.Context) (localpg.Found, error) {
+	return localpg.Resolve(ctx, c.database, os.Getenv, localpg.Options{DataDir: c.dataDir, Progress: progress})
+}
+
+// house is a running server.
+type house struct {
+	found  localpg.Found
+	store  *store.Store
+	rpc    *rpc.Server
+	lis    net.Listener
+	health context.CancelFunc
+	done   chan error // what Serve ended with
+}
+
+// open starts serving on a database that is migrated already.
+func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) (*house, error) {
+	if err := c.mayListen(); err != nil {
+		return nil, err
+	}
+	h := &house{found: found, done: make(chan error, 1)}
+	var err error
+	if h.store, err = store.Open(ctx, found.URL); err != nil {
+		return nil, err
+	}
+	if h.lis, err = net.Listen("tcp", c.listen); err != nil {
+		h.store.Close()
+		return nil, fault.New(fault.Precondition, "LISTEN",
+			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
+	}
+	h.rpc = rpc.New(workshop.New(h.store, time.Now), rpc.Options{Log: log, Token: os.Getenv("BAYHOLD_SERVER_TOKEN")})
+	watch, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	h.health = cancel
+	go h.rpc.WatchHealth(watch)
+	go func() { h.done <- h.rpc.Serve(h.lis) }()
+	return h, nil
+}
+
+// mayListen refuses to carry a workshop's data unencrypted over a network
+// unless told so.
+func (c *config) mayListen() error {
+	host, _, err := net.SplitHostPort(c.listen)
+	if err != nil {
+		return fault.New(fault.Invalid, "LISTEN", "%q is no address to serve on: give one such as 127.0.0.1:7470", c.listen).Because(err)
+	}
+	ip, err := netip.ParseAddr(host)
+	if host == "localhost" || (err == nil && ip.IsLoopback()) || c.plaintext {
+		return nil
+	}
+	return fault.New(fault.Precondition, "PLAINTEXT",
+		"%s can be reached from other machines, and this server does not encrypt: serve on 127.0.0.1, or give --insecure-plaintext if the network itself is safe", c.listen)
+}
+
+// wait blocks until ctx ends, serving fails, or the private PostgreSQL dies.
+func (h *house) wait(ctx context.Context) error {
+	var gone <-chan struct{}
+	if h.found.Private != nil {
+		gone = h.found.Private.Done()
+	}
+	select {
+	case <-ctx.Done():
+		return nil
+	case err := <-h.done:
+		return err
+	case <-gone:
+		return fault.New(fault.Unavailable, "POSTGRES_GONE", "the private PostgreSQL ended: its log is in %s", h.found.Private.DataDir())
+	}
+}
+
+// close ends in order: health says no, calls that run may finish, connections
+// are given back, the private PostgreSQL stops.
+func (h *house) close() error {
+	h.health()
+	finished := make(chan struct{})
+	go func() {
+		h.rpc.GracefulStop()
+		close(finished)
+	}()
+	select {
+	case <-finished:
+	case <-time.After(stopTime):
+		h.rpc.Stop()
+	}
+	h.store.Close()
+	ctx, cancel := context.WithTimeout(context.Background(), 2*stopTime)
+	defer cancel()
+	return h.found.Stop(ctx)
+}
+
+// migrate brings the schema up to date, telling each step.
+func migrate(ctx context.Context, url string) error {
+	return migrations.Up(ctx, url, progress)
+}
+
+// stopQuietly joins the error of a stop to the one that led to it.
+func stopQuietly(found localpg.Found, err error) error {
+	ctx, cancel := context.WithTimeout(context.Background(), 2*stopTime)
+	defer cancel()
+	return errors.Join(err, found.Stop(ctx))
+}
+
+func logger(w io.Writer) *slog.Logger { return slog.New(slog.NewJSONHandler(w, nil)) }

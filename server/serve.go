@@ -1,0 +1,60 @@
+package main
+
+import (
+	"context"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"bayhold/migrations"
+)
+
+func serveCommand() *cobra.Command {
+	var c config
+	cmd := &cobra.Command{
+		Use:   "serve",
+		Short: "Serve a workshop",
+		Long: `Serve a workshop over gRPC until interrupted.
+
+Without --database and DATABASE_URL a private PostgreSQL is started, brought up
+to date, and stopped with the server. A database of yours is only checked: run
+"server migrate" on it first.
+
+With BAYHOLD_SERVER_TOKEN set, every call must carry that token.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return serve(cmd.Context(), c) },
+	}
+	c.databaseFlags(cmd.Flags())
+	c.listenFlags(cmd.Flags())
+	return cmd
+}
+
+func serve(ctx context.Context, c config) error {
+	if err := c.mayListen(); err != nil {
+		return err
+	}
+	found, err := c.openDatabase(ctx)
+	if err != nil {
+		return err
+	}
+	if found.Private != nil {
+		err = migrate(ctx, found.URL)
+	} else {
+		err = migrations.Check(ctx, found.URL)
+	}
+	if err != nil {
+		return stopQuietly(found, err)
+	}
+	log := logger(os.Stderr)
+	h, err := open(ctx, found, c, log)
+	if err != nil {
+		return stopQuietly(found, err)
+	}
+	log.Info("serving", "address", h.lis.Addr().String())
+	err = h.wait(ctx)
+	log.Info("stopping")
+	if closeErr := h.close(); err == nil {
+		err = closeErr
+	}
+	return err
+}
