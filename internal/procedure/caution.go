@@ -1,5 +1,7 @@
 package procedure
 
+import "slices"
+
 // The codes of cautions that lint knows to ask for. What general authorities
 // say stands beside each; the wording is the author's.
 const (
@@ -45,3 +47,47 @@ func Codes() []string {
 
 // Signals lists the signal words, most serious first.
 func Signals() []Signal { return []Signal{Danger, Warning, Cautn, Notice} }
+
+// NetCaution is a caution and the step before which it is said.
+type NetCaution struct {
+	Step    int    // index into Network.Steps
+	From    string // id of the preparation whose caution it is; empty: the step's own
+	Caution Caution
+}
+
+// cautions lists what must be said, in the order of the steps: those of a
+// preparation before its first step, then the step's own; the most serious
+// first, and nothing twice before one step.
+func (m *merger) cautions(net Network) []NetCaution {
+	owned := make(map[string][]Caution)
+	for _, p := range m.preps {
+		owned[p.ID] = p.Cautions
+	}
+	var all []NetCaution
+	for i, s := range net.Steps {
+		first := len(all)
+		add := func(from string, cs []Caution) {
+			for _, c := range cs {
+				said := slices.ContainsFunc(all[first:], func(n NetCaution) bool { return n.Caution == c })
+				if !said {
+					all = append(all, NetCaution{Step: i, From: from, Caution: c})
+				}
+			}
+		}
+		add(s.Owner, owned[s.Owner])
+		delete(owned, s.Owner)
+		add("", s.Step.Cautions)
+		slices.SortStableFunc(all[first:], func(a, b NetCaution) int {
+			return a.Caution.Signal.rank() - b.Caution.Signal.rank()
+		})
+	}
+	return all
+}
+
+// rank puts the most serious signal word first.
+func (s Signal) rank() int {
+	if i := slices.Index(Signals(), s); i >= 0 {
+		return i
+	}
+	return len(Signals())
+}

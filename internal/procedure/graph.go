@@ -57,20 +57,23 @@ func (g *graph) join(from, to int32) {
 	g.first[to] = g.first[from]
 }
 
-// reaches reports whether from comes before to, or is it.
+// reaches reports whether from comes before to, or is it. What comes before or
+// after one step of a joined run does so with the whole run.
 func (g *graph) reaches(from, to int32) bool {
-	seen := make([]bool, len(g.out))
-	stack := []int32{from}
+	seen := make([]bool, len(g.out)) // by first node of a run
+	stack := []int32{g.first[from]}
 	for len(stack) > 0 {
 		u := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
-		if u == to {
+		if u == g.first[to] {
 			return true
 		}
-		for _, e := range g.out[u] {
-			if !seen[e.to] {
-				seen[e.to] = true
-				stack = append(stack, e.to)
+		for ; u >= 0; u = g.next[u] {
+			for _, e := range g.out[u] {
+				if run := g.first[e.to]; !seen[run] {
+					seen[run] = true
+					stack = append(stack, run)
+				}
 			}
 		}
 	}

@@ -62,6 +62,7 @@ func (l Library) Merge(ids []string) (Network, error) {
 	}
 	net.Arcs = arcs
 	net.Holds = m.holds(position)
+	net.Cautions = m.cautions(net)
 	return net, nil
 }
 

@@ -195,11 +195,12 @@ type Library struct {
 // Network is the merged work of one job.
 type Network struct {
 	Family      string
-	Procedures  []string // ids, sorted
-	BayFeatures []string // union, sorted
-	Steps       []NetStep
+	Procedures  []string  // ids, sorted
+	BayFeatures []string  // union, sorted
+	Steps       []NetStep // in an order in which they can be done
 	Arcs        []Arc
 	Holds       []NetHold
+	Cautions    []NetCaution // in the order in which they are said
 }
 
 // NetStep is a step of a network. Its ID is "owner/step" and is unique.

@@ -41,8 +41,8 @@ func (m *merger) separate() error {
 	if len(pairs) == 0 {
 		return nil
 	}
-	if ring := m.graph.ring(false); ring != nil {
-		return m.ringFault(ring)
+	if len(m.graph.order()) < len(m.graph.out) {
+		return m.cycle() // nothing to do with opposites
 	}
 	tries := 4 * len(pairs)
 	stuck, ok := m.choose(pairs, &tries)

@@ -8,27 +8,31 @@ import (
 
 // Needs lists the tools that the step asks for. A step with a torque whose
 // tools name none for it asks for one: of purpose TORQUE, bearing the peak or
-// the greatest stage, measuring down to the smallest. A named wrench without
-// figures gets the same figures. types tells the purpose of tools that are
-// named by type; it may be nil.
+// the greatest stage, measuring down to the smallest. A wrench that is named
+// without figures gets the same figures; the only one named measures down to
+// the smallest stage. types tells the purpose of tools that are named by type;
+// it may be nil.
 func (s Step) Needs(types map[string]site.ToolType) []ToolNeed {
 	bear, measure := s.Torque.Range()
 	if bear == 0 {
 		return s.Tools
 	}
 	needs := slices.Clone(s.Tools)
-	wrench := false
+	var wrenches []int
 	for i := range needs {
-		n := &needs[i]
-		if !n.tightens(types) {
-			continue
-		}
-		wrench = true
-		if n.Torque == 0 {
-			n.Torque, n.TorqueLow = bear, measure
+		if needs[i].tightens(types) {
+			wrenches = append(wrenches, i)
 		}
 	}
-	if !wrench {
+	for _, i := range wrenches {
+		switch n := &needs[i]; {
+		case n.Torque == 0:
+			n.Torque, n.TorqueLow = bear, measure
+		case n.TorqueLow == 0 && len(wrenches) == 1:
+			n.TorqueLow = min(measure, n.Torque)
+		}
+	}
+	if len(wrenches) == 0 {
 		needs = append(needs, ToolNeed{Purpose: string(site.Torque), Torque: bear, TorqueLow: measure})
 	}
 	return needs

@@ -5,8 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	"bayhold/internal/fault"
 	"bayhold/internal/site"
-	"bayhold/internal/torque"
 )
 
 // Validate reports everything that is wrong with the library: with each
@@ -21,8 +21,10 @@ func (l Library) Faults() []Finding {
 	var fs []Finding
 	root := checker{findings: &fs}
 	ids := l.stepIDs()
+	bad := make(map[string]bool) // owners with findings
 	for _, id := range slices.Sorted(maps.Keys(l.Preparations)) {
 		p := l.Preparations[id]
+		had := len(fs)
 		c := root.at(p.Line, "preparations[%s]", clip(id))
 		c.adopt(p.Faults())
 		c.key(id, p.ID)
@@ -33,9 +35,11 @@ func (l Library) Faults() []Finding {
 		for i, h := range p.Holds {
 			c.at(0, "holds[%d].tool", i).met(l, h.Tool, p.Family)
 		}
+		bad[id] = len(fs) > had
 	}
 	for _, id := range slices.Sorted(maps.Keys(l.Procedures)) {
 		p := l.Procedures[id]
+		had := len(fs)
 		c := root.at(p.Line, "procedures[%s]", clip(id))
 		c.adopt(p.Faults())
 		c.key(id, p.ID)
@@ -44,29 +48,38 @@ func (l Library) Faults() []Finding {
 		}
 		c.known(l, "needs", p.Needs, p.Family)
 		c.far(l, "steps", p.Steps, ids, p.Family)
+		bad[id] = bad[id] || len(fs) > had
 	}
-	l.orders(root)
+	l.orders(root, bad)
 	return fs
 }
 
-// orders checks, if nothing else is wrong, that every procedure and every
-// preparation has an order.
-func (l Library) orders(root checker) {
-	if len(*root.findings) > 0 {
-		return
-	}
-	if _, err := l.closure(slices.Sorted(maps.Keys(l.Preparations))); err != nil {
-		root.at(0, "preparations").fault("preparation-cycle", "%s", err)
-		return
-	}
-	for _, id := range slices.Sorted(maps.Keys(l.Procedures)) {
-		root.at(l.Procedures[id].Line, "procedures[%s]", id).ordered(l, id)
-	}
+// orders checks that every preparation and every procedure has an order, but
+// for those that have other faults or stand on what has.
+func (l Library) orders(root checker, bad map[string]bool) {
 	alone := l
 	for _, id := range slices.Sorted(maps.Keys(l.Preparations)) {
+		closure, err := l.closure([]string{id})
+		if fault.Fault(err) != nil && fault.Fault(err).Reason == "PREPARATION_CYCLE" {
+			root.at(0, "preparations").fault("preparation-cycle", "%s", err)
+			return
+		}
+		if err != nil || slices.ContainsFunc(closure, func(q string) bool { return bad[q] }) {
+			bad[id] = true
+			continue
+		}
 		p := l.Preparations[id]
 		alone.Procedures = map[string]Procedure{"": {Family: p.Family, Needs: []string{id}}}
+		had := len(*root.findings)
 		root.at(p.Line, "preparations[%s]", id).ordered(alone, "")
+		bad[id] = len(*root.findings) > had
+	}
+	for _, id := range slices.Sorted(maps.Keys(l.Procedures)) {
+		p := l.Procedures[id]
+		if bad[id] || slices.ContainsFunc(p.Needs, func(q string) bool { return bad[q] }) {
+			continue
+		}
+		root.at(p.Line, "procedures[%s]", id).ordered(l, id)
 	}
 }
 
@@ -203,12 +216,4 @@ func (n ToolNeed) describe(family string) string {
 		b.WriteString(" and covers " + n.span())
 	}
 	return b.String()
-}
-
-// span is the range of torque asked for, in words.
-func (n ToolNeed) span() string {
-	if n.TorqueLow == 0 || n.TorqueLow == n.Torque {
-		return torque.NewtonMetre.Format(n.Torque)
-	}
-	return torque.NewtonMetre.Format(n.TorqueLow) + " to " + torque.NewtonMetre.Format(n.Torque)
 }

@@ -26,6 +26,7 @@ func (c checker) step(s Step) {
 	c.parts(s.Parts)
 	if s.Torque != nil {
 		c.at(0, "torque").torque(*s.Torque)
+		c.at(0, "tools").wrenches(s)
 	}
 	c.checks(s.Checks)
 	c.at(0, "cautions").count(len(s.Cautions))

@@ -1,6 +1,7 @@
 package procedure
 
 import (
+	"math"
 	"slices"
 
 	"bayhold/internal/torque"
@@ -46,6 +47,32 @@ func (c checker) stages(stages []Stage) {
 		if (s.Torque > 0) == (s.Angle > 0) {
 			c.fault("stage", "is a torque or an angle: one of them, and more than 0")
 		}
+	}
+}
+
+// wrenches checks that the tools which a step names for its torque cover it
+// between them: one bears the greatest, one measures the smallest.
+func (c checker) wrenches(s Step) {
+	bear, measure := s.Torque.Range()
+	borne, measured, named := 0.0, math.Inf(1), false
+	for _, n := range s.Needs(nil) {
+		if n.Torque == 0 {
+			continue
+		}
+		named = true
+		borne = max(borne, n.Torque)
+		if low := n.TorqueLow; low > 0 {
+			measured = min(measured, low)
+		} else {
+			measured = min(measured, n.Torque)
+		}
+	}
+	switch {
+	case bear == 0 || !named:
+	case borne < bear:
+		c.fault("no-wrench-covers", "the tools named bear %s, the step takes %s", torque.NewtonMetre.Format(borne), torque.NewtonMetre.Format(bear))
+	case measured > measure && measure > 0:
+		c.fault("no-wrench-covers", "the tools named measure from %s, a stage has %s", torque.NewtonMetre.Format(measured), torque.NewtonMetre.Format(measure))
 	}
 }
 
