@@ -1,7 +1,6 @@
 package pgtest
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -30,9 +29,6 @@ type report struct {
 	Failure   string `json:"failure"`
 }
 
-// leash keeps the keeper's standard input open for as long as we live.
-var leash *os.File
-
 // init turns the process into a keeper before any test is looked at.
 func init() {
 	if os.Getenv(keeperEnv) == "" {
@@ -55,7 +51,6 @@ func startKeeper() (*server, error) {
 		return nil, err
 	}
 	defer in.Close()
-	leash = hold
 	read, out, err := os.Pipe()
 	if err != nil {
 		return nil, err
@@ -73,7 +68,7 @@ func startKeeper() (*server, error) {
 	}
 	// It outlives us, so nobody waits for it.
 	var r report
-	if err := json.NewDecoder(bufio.NewReader(read)).Decode(&r); err != nil {
+	if err := json.NewDecoder(read).Decode(&r); err != nil {
 		return nil, fmt.Errorf("the keeper ended: %w", err)
 	}
 	if r.Note != "" {
@@ -82,7 +77,7 @@ func startKeeper() (*server, error) {
 	if r.Failure != "" {
 		return nil, errors.New(r.Failure)
 	}
-	return &server{url: r.URL, superuser: r.Superuser}, nil
+	return &server{url: r.URL, superuser: r.Superuser, leash: hold}, nil
 }
 
 // keep is the keeper's life.

@@ -21,6 +21,8 @@ type server struct {
 	superuser string
 	// outlives says that the server is there after the tests.
 	outlives bool
+	// leash keeps the keeper's standard input open for as long as we live.
+	leash *os.File
 
 	templating sync.Mutex
 	made       bool
