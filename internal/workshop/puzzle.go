@@ -48,8 +48,10 @@ func newPuzzle(y *yard, net procedure.Network, bay string) *puzzle {
 	for _, h := range net.Holds {
 		z.claimTool(h)
 	}
-	for i := range net.Steps {
-		z.claimCrew(int32(i))
+	for i, s := range net.Steps {
+		if s.Step.Mode != procedure.Unattended {
+			z.claimCrew(int32(i))
+		}
 	}
 	return z
 }
@@ -79,7 +81,7 @@ func (z *puzzle) claimTool(h procedure.NetHold) {
 	}
 	slices.Sort(steps)
 	eligible := z.choose(site.KindTool, func(u int32) bool {
-		return procedure.Fits(z.types[u], h.Tool, z.network.Family)
+		return !z.retired[u] && procedure.Fits(z.types[u], h.Tool, z.network.Family)
 	})
 	z.add(plan.Claim{Steps: steps, Eligible: eligible, Count: 1},
 		claim{kind: site.KindTool, need: z.needOf(h.Tool), torque: h.Tool.Torque > 0})

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"bayhold/internal/fault"
 	"bayhold/internal/plan"
 )
 
@@ -35,7 +36,8 @@ func (z *puzzle) serve(bookings []PlannedBooking) ([][]int32, error) {
 	for key, claims := range alike {
 		if !z.match(claims, offered[key], out) {
 			id, _, _ := strings.Cut(key, "\x00")
-			return nil, unlike("what serves step " + id + " is not what the step needs")
+			return nil, fault.New(fault.Precondition, "PLAN_UNFIT",
+				"what serves step %s is not, or no longer, what the step needs; nothing was booked: find again", id)
 		}
 	}
 	return out, nil

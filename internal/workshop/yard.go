@@ -24,6 +24,7 @@ type yard struct {
 	traits   map[int32][]string // features of bays
 	types    map[int32]site.ToolType
 	calib    map[int32]time.Time // end of calibration as it is written down
+	retired  map[int32]bool      // tools that are out of use for good
 	reasons  []reason            // by plan.Blocked.Ref
 }
 
@@ -45,7 +46,7 @@ func newYard(st store.State, from, to time.Time) (*yard, error) {
 	y := &yard{
 		epoch: from, horizon: plan.Time(to.Sub(from) / time.Minute), zone: zone, revision: st.Site.Revision,
 		skills: map[int32][]string{}, traits: map[int32][]string{},
-		types: map[int32]site.ToolType{}, calib: map[int32]time.Time{},
+		types: map[int32]site.ToolType{}, calib: map[int32]time.Time{}, retired: map[int32]bool{},
 	}
 	busy := map[Ref][]site.Booking{}
 	for _, b := range st.Bookings {
@@ -83,6 +84,7 @@ func newYard(st store.State, from, to time.Time) (*yard, error) {
 func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Booking) {
 	i := y.add(Ref{Kind: site.KindTool, ID: t.Tag}, y.whole(), busy)
 	y.types[i] = kind
+	y.retired[i] = t.Condition == site.Retired
 	if kind.Calibrated {
 		y.calib[i] = t.CalibratedUntil
 		y.units[i].Expiry = y.floor(t.CalibratedUntil)
@@ -184,9 +186,9 @@ func (y *yard) holdable(unit int32, w plan.Window) []reason {
 func (y *yard) lapse(unit int32) reason {
 	end := y.calib[unit]
 	if end.IsZero() {
-		return reason{kind: BlockerCalibration, text: "it has no calibration"}
+		return reason{kind: BlockerCalibration, text: "has no calibration"}
 	}
-	return reason{kind: BlockerCalibration, text: "its calibration ends " + y.local(end)}
+	return reason{kind: BlockerCalibration, text: "goes out of calibration " + y.local(end)}
 }
 
 // local writes an instant as people of the site read it.
