@@ -149,8 +149,12 @@ type Torque struct {
 	Stages    []Stage  // in order
 	Peak      float64  // greatest torque the tool must bear, newton metres; 0: the greatest stage
 	Tolerance float64  // of the joint, as a fraction of the wanted torque; 0 if not stated
+	Drive     string   // square drive of the socket, "1/2in"; empty: any
 	Friction  float64  // coefficient for the plausibility check; 0: the usual one
-	Accepted  []string // plausibility warnings that the author has acknowledged
+	Accepted  []string // codes of the doubts that the author has answered
+	// Adapter moves the fastener away from the wrench's drive; nil if the
+	// socket sits on it.
+	Adapter *torque.Adapter
 }
 
 // Stage is one pass of a tightening: a torque or an angle, not both.

@@ -432,18 +432,76 @@ func soundAmounts(t *rapid.T, lib Library, net Network) {
 	}
 }
 
-// FuzzMerge lets the fuzzer choose what the properties draw.
-func FuzzMerge(f *testing.F) {
-	f.Fuzz(rapid.MakeFuzz(func(t *rapid.T) {
-		lib, procs := drawLibrary(t)
-		lib.Faults()
-		lib.Lint()
-		net, err := lib.Merge(procs)
-		if err != nil {
-			soundRefusal(t, lib, err)
-			return
+// mangle spoils a library in some of the ways in which a file can be wrong.
+func mangle(t *rapid.T, lib Library) {
+	for id, p := range lib.Procedures {
+		i := rapid.IntRange(0, len(p.Steps)-1).Draw(t, "step")
+		s := &p.Steps[i]
+		switch rapid.IntRange(0, 9).Draw(t, "damage") {
+		case 0:
+			s.ID = p.Steps[0].ID
+		case 1:
+			s.ID = rapid.String().Draw(t, "id")
+		case 2:
+			s.After = []string{rapid.SampledFrom([]string{"", "/", "prep0/", "/a0", "a0/a0/a0", s.ID}).Draw(t, "after")}
+		case 3:
+			s.JoinedToNext = true
+		case 4:
+			s.OnlyAfter = append(s.OnlyAfter, "prep0", "prep1", "nowhere")
+		case 5:
+			s.Tools = append(s.Tools, ToolNeed{Type: "t0", Until: "a1"}, ToolNeed{Type: "t0", Until: s.ID})
+		case 6:
+			s.Torque = &Torque{Stages: []Stage{{Torque: rapid.Float64().Draw(t, "torque")}}, Thread: rapid.String().Draw(t, "thread")}
+		case 7:
+			p.Needs = append(p.Needs, p.ID)
+		case 8:
+			p.Steps = nil
 		}
-		soundArcs(t, lib, net)
-		soundPreparations(t, lib, net, reach(net))
-	}))
+		lib.Procedures[id] = p
+	}
+	for id, p := range lib.Preparations {
+		switch rapid.IntRange(0, 9).Draw(t, "damage") {
+		case 0:
+			p.Needs = append(p.Needs, id)
+		case 1:
+			p.Excludes = append(p.Excludes, id, "prep0")
+		case 2:
+			p.Holds = append(p.Holds, Hold{From: "x", To: "y"})
+		case 3:
+			p.SetUp, p.PutBack = nil, nil
+		case 4:
+			p.PutBack = append(p.PutBack, p.SetUp...)
+		}
+		lib.Preparations[id] = p
+	}
 }
+
+// anyLibrary checks a library that may be spoiled: nothing panics, what the
+// checks let through can be merged, and what merges is in order.
+func anyLibrary(t *rapid.T) {
+	lib, procs := drawLibrary(t)
+	if rapid.Bool().Draw(t, "mangled") {
+		mangle(t, lib)
+	}
+	lib.Lint()
+	if lib.Validate() == nil {
+		for _, id := range procs {
+			if _, err := lib.Merge([]string{id}); err != nil {
+				t.Fatalf("%s is sound, and %v", id, err)
+			}
+		}
+	}
+	net, err := lib.Merge(procs)
+	if err != nil {
+		if fault.KindOf(err) != fault.Invalid {
+			t.Fatal(err)
+		}
+		return
+	}
+	soundArcs(t, lib, net)
+}
+
+func TestSpoiledLibraries(t *testing.T) { rapid.Check(t, anyLibrary) }
+
+// FuzzMerge lets the fuzzer choose what the property draws.
+func FuzzMerge(f *testing.F) { f.Fuzz(rapid.MakeFuzz(anyLibrary)) }

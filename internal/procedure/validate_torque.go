@@ -27,6 +27,11 @@ func (c checker) torque(t Torque) {
 	c.at(0, "peak").figure(t.Peak, 0, MaxTorque, "a torque in newton metres")
 	c.at(0, "tolerance").figure(t.Tolerance, 0, 0.5, "a tolerance, as a fraction of the torque,")
 	c.at(0, "friction").figure(t.Friction, 0, 1, "a coefficient of friction")
+	c.at(0, "drive").text(t.Drive, MaxID, false)
+	if a := t.Adapter; a != nil {
+		c.at(0, "adapter.extension").figure(a.Extension, -1_000, 1_000, "an extension in millimetres")
+		c.at(0, "adapter.angle").figure(a.Angle, 0, 180, "an angle in degrees")
+	}
 	c.at(0, "accepted").names(t.Accepted)
 	if greatest, _ := (&Torque{Stages: t.Stages}).Range(); t.Peak > 0 && t.Peak < greatest {
 		c.at(0, "peak").fault("peak", "%v N·m is less than the greatest stage, %v N·m", t.Peak, greatest)
@@ -74,6 +79,11 @@ func (c checker) wrenches(s Step) {
 	case measured > measure && measure > 0:
 		c.fault("no-wrench-covers", "the tools named measure from %s, a stage has %s", torque.NewtonMetre.Format(measured), torque.NewtonMetre.Format(measure))
 	}
+}
+
+// Need is what the tightening wants of a tool, for torque.Choose.
+func (t Torque) Need() torque.Need {
+	return torque.Need{Stages: t.Stages, Peak: t.Peak, Tolerance: t.Tolerance, Drive: t.Drive, Adapter: t.Adapter}
 }
 
 // Doubts lists what looks wrong about the torques of a step, from thread, class

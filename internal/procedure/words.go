@@ -140,6 +140,12 @@ func (t *Torque) String() string {
 	if t.Tolerance > 0 {
 		b.WriteString(", ± " + number(100*t.Tolerance) + " %")
 	}
+	if t.Drive != "" {
+		b.WriteString(", drive " + t.Drive)
+	}
+	if a := t.Adapter; a != nil {
+		fmt.Fprintf(&b, ", adapter of %s mm at %s°", number(a.Extension), number(a.Angle))
+	}
 	if t.Friction > 0 {
 		b.WriteString(", friction " + number(t.Friction))
 	}
