@@ -78,8 +78,9 @@ func startContainer(ctx context.Context) (run, error) {
 		}
 	}
 	if err != nil {
+		err = fmt.Errorf("image %s: %w%s", image, err, lastWords(c))
 		stop()
-		return run{}, fmt.Errorf("image %s: %w", image, err)
+		return run{}, err
 	}
 	host, err := c.Host(ctx)
 	if err != nil {
@@ -92,6 +93,25 @@ func startContainer(ctx context.Context) (run, error) {
 		return run{}, err
 	}
 	return run{superuser: address(host, port.Port()), stop: stop}, nil
+}
+
+// lastWords are the end of what a container said that did not come up.
+func lastWords(c *testcontainers.DockerContainer) string {
+	if c == nil {
+		return ""
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	logs, err := c.Logs(ctx)
+	if err != nil {
+		return ""
+	}
+	defer logs.Close()
+	said, err := io.ReadAll(io.LimitReader(logs, 1<<20))
+	if err != nil {
+		return ""
+	}
+	return "; it said: …" + string(said[max(0, len(said)-500):])
 }
 
 const postgresPort = "5432/tcp"

@@ -5,6 +5,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"os"
 	"os/exec"
@@ -229,6 +231,36 @@ func TestWithoutAServerATestFailsAndSaysWhy(t *testing.T) {
 				t.Errorf("%v; want a failure that says %q:\n%s", err, c.want, out)
 			}
 		})
+	}
+}
+
+// TestAnEngineWithoutTheImage talks to an engine that knows no image and cannot
+// fetch one: the local PostgreSQL must do, and a line must say so.
+func TestAnEngineWithoutTheImage(t *testing.T) {
+	t.Parallel()
+	engine := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Api-Version", "1.41")
+		w.Header().Set("Content-Type", "application/json")
+		switch path := r.URL.Path; {
+		case strings.HasSuffix(path, "/_ping"):
+		case strings.HasSuffix(path, "/info"):
+			fmt.Fprint(w, `{"ServerVersion": "20.10"}`)
+		case strings.HasSuffix(path, "/containers/json"), strings.HasSuffix(path, "/networks"):
+			fmt.Fprint(w, `[]`)
+		default:
+			w.WriteHeader(http.StatusNotFound)
+			fmt.Fprint(w, `{"message": "no such thing"}`)
+		}
+	}))
+	defer engine.Close()
+	out, err := play(t, "use", "TEST_DATABASE_URL=", "BAYHOLD_TEST_ON=", "BAYHOLD_TEST_IMAGE=nowhere.invalid/none:1",
+		"DOCKER_HOST=tcp://"+engine.Listener.Addr().String()).CombinedOutput()
+	if !strings.Contains(string(out), "container: image nowhere.invalid/none:1: ") {
+		t.Errorf("no line about the image:\n%s", out)
+	}
+	// A machine that has an engine only is not at fault here.
+	if err != nil && !strings.Contains(string(out), "local: ") {
+		t.Errorf("%v:\n%s", err, out)
 	}
 }
 
