@@ -1,0 +1,261 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io/fs"
+	"net"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"bayhold/client/cli"
+	"bayhold/internal/fault"
+	"bayhold/internal/localpg"
+	"bayhold/testdata/demo"
+)
+
+// What the demo plays: a job that wants the locking set which another has
+// booked for next week.
+const (
+	demoZone      = "Europe/Amsterdam"
+	demoProcedure = "orlo-chain-kit"
+)
+
+func demoCommand() *cobra.Command {
+	var c config
+	var once bool
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Show the main job on an invented workshop",
+		Long: `Show the main job on an invented workshop: a start that is refused, with what
+stands in the way; the earliest hand-back; a booking; a second booking that
+comes too late; the week. Then go on serving until interrupted.
+
+The demo makes its database anew each time, in a private PostgreSQL of its own.
+With --database or DATABASE_URL it wants a database without sites.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), c, once) },
+	}
+	c.databaseFlags(cmd.Flags())
+	c.listenFlags(cmd.Flags())
+	cmd.Flags().BoolVar(&once, "once", false, "end after the show instead of serving")
+	return cmd
+}
+
+func runDemo(ctx context.Context, c config, once bool) error {
+	fmt.Println("bayhold demo: a workshop that is invented throughout, figures included.")
+	fmt.Println()
+	found, err := c.demoDatabase(ctx)
+	if err != nil {
+		return err
+	}
+	if err := migrate(ctx, found.URL); err != nil {
+		return stopQuietly(found, err)
+	}
+	log, err := os.OpenFile(filepath.Join(os.TempDir(), fmt.Sprintf("bayhold-demo-%d.log", os.Getpid())), os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
+	if err != nil {
+		return stopQuietly(found, err)
+	}
+	defer func() { _ = log.Close() }()
+	c.listen = freeAddress(c.listen)
+	h, err := open(ctx, found, c, logger(log))
+	if err != nil {
+		return stopQuietly(found, err)
+	}
+	show := &show{ctx: ctx, server: h.lis.Addr().String()}
+	err = show.play()
+	if err == nil && !once {
+		show.invite()
+		err = h.wait(ctx)
+		fmt.Println("\nStopping.")
+	}
+	if closeErr := h.close(); err == nil {
+		err = closeErr
+	}
+	if err == nil {
+		_ = os.Remove(log.Name()) // nobody misses the log of a show that went well
+	}
+	return err
+}
+
+// demoDatabase finds a database for the demo: a private one made anew, or the
+// one that was named.
+func (c config) demoDatabase(ctx context.Context) (localpg.Found, error) {
+	if c.dataDir == "" {
+		dir, err := localpg.DefaultDataDir(os.Getenv)
+		if err != nil {
+			return localpg.Found{}, err
+		}
+		c.dataDir = dir + "-demo"
+	}
+	found, err := c.openDatabase(ctx)
+	if err != nil || found.Private == nil {
+		return found, err
+	}
+	if err := found.Private.Renew(ctx); err != nil {
+		return found, stopQuietly(found, err)
+	}
+	return found, nil
+}
+
+// freeAddress keeps the address if it is free, and else lets the system choose
+// a port: a demo need not have the usual one.
+func freeAddress(address string) string {
+	lis, err := net.Listen("tcp", address)
+	if err == nil {
+		_ = lis.Close()
+		return address
+	}
+	host, _, splitErr := net.SplitHostPort(address)
+	if splitErr != nil {
+		return address
+	}
+	return net.JoinHostPort(host, "0")
+}
+
+// show plays the main job through the client's own code.
+type show struct {
+	ctx    context.Context
+	server string
+	dir    string
+}
+
+func (s *show) play() error {
+	dir, err := os.MkdirTemp("", "bayhold-demo-")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = os.RemoveAll(dir) }()
+	s.dir = dir
+	files, err := s.unpack()
+	if err != nil {
+		return err
+	}
+	tuesday, err := nextTuesday(time.Now())
+	if err != nil {
+		return err
+	}
+	kept := filepath.Join(dir, "second-desk.json")
+	for _, scene := range []struct {
+		say  string
+		args []string
+		keep string // file that the answer goes to, instead of being shown
+		want int
+	}{
+		{"The workshop's files are taken in.", append([]string{"import"}, files...), "", exitDone},
+		{"Can the chain of an Orlo be renewed next Tuesday at eight? The only locking\nset that fits is promised already:",
+			[]string{"job", "check", "--procedure", demoProcedure, "--start", tuesday}, "", exitNo},
+		{"When is the earliest hand-back, then, and what would the shortest stay be?",
+			[]string{"job", "find", "--procedure", demoProcedure, "--from", tuesday}, "", exitDone},
+		{"At a second desk somebody asks the same, and keeps the answer in a file.",
+			[]string{"job", "find", "--procedure", demoProcedure, "--from", tuesday, "--output", "json"}, kept, exitDone},
+		{"The first desk books: bay, people and tools in one act.",
+			[]string{"job", "book", "--reference", "W-3001", "--procedure", demoProcedure, "--from", tuesday}, "", exitDone},
+		{"The second desk books what it kept. It comes too late, and learns who won:",
+			[]string{"job", "book", "--reference", "W-3002", "--plan", kept}, "", exitLostRace},
+		{"The week as it stands now:", []string{"week", "show", "--of", tuesday}, "", exitDone},
+	} {
+		fmt.Println("\n--- " + scene.say)
+		fmt.Printf("\n$ %s\n", commandLine(scene.args, dir))
+		got, err := s.run(scene.args, scene.keep)
+		if err != nil {
+			return err
+		}
+		if got != scene.want {
+			return fault.New(fault.Internal, "DEMO", "the demo went astray: this command should end with code %d and ended with %d", scene.want, got)
+		}
+	}
+	return nil
+}
+
+// Exit codes of the client that the show expects; its help lists them all.
+const (
+	exitDone     = 0
+	exitNo       = 3
+	exitLostRace = 5
+)
+
+// run runs one command of the client against the demo's server, and nothing
+// of the user's own configuration.
+func (s *show) run(args []string, keep string) (int, error) {
+	streams := cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stdout}
+	if keep != "" {
+		file, err := os.Create(keep)
+		if err != nil {
+			return 0, err
+		}
+		defer func() { _ = file.Close() }()
+		streams.Out = file
+	}
+	env := map[string]string{"BAYHOLD_SERVER": s.server, "COLUMNS": os.Getenv("COLUMNS"), "XDG_STATE_HOME": s.dir}
+	code := cli.Run(s.ctx, args, streams, func(key string) string { return env[key] }, time.Now)
+	return code, s.ctx.Err()
+}
+
+// unpack lays the workshop's files where the client can read them.
+func (s *show) unpack() ([]string, error) {
+	var files []string
+	err := fs.WalkDir(demo.Files, ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		content, err := demo.Files.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		file := filepath.Join(s.dir, path)
+		files = append(files, file)
+		return os.WriteFile(file, content, 0o600)
+	})
+	return files, err
+}
+
+func (s *show) invite() {
+	fmt.Printf(`
+--- Serving on %[1]s until you press Ctrl-C. In another terminal, try:
+
+go run ./client --server %[1]s tool list --calibration-until +14d
+go run ./client --server %[1]s job find --procedure orlo-chain-kit --procedure orlo-cam-phasers --from "tomorrow 8:00"
+go run ./client --server %[1]s tool reserve LS-VELDE-1 --from +3d --to +4d --reference W-3003
+`, s.server)
+}
+
+// nextTuesday is eight o'clock on Tuesday of next week, as the client reads it.
+func nextTuesday(now time.Time) (string, error) {
+	zone, err := time.LoadLocation(demoZone)
+	if err != nil {
+		return "", err
+	}
+	now = now.In(zone)
+	sinceMonday := (int(now.Weekday()) + 6) % 7
+	tuesday := now.AddDate(0, 0, 7-sinceMonday+1)
+	return tuesday.Format("2006-01-02") + " 08:00", nil
+}
+
+// commandLine writes a command as somebody would type it, without the
+// directories of the demo's own files.
+func commandLine(args []string, dir string) string {
+	out := "bayhold"
+	for _, a := range args {
+		if rel, err := filepath.Rel(dir, a); err == nil && filepath.IsAbs(a) {
+			a = rel
+		}
+		if len(a) == 0 || containsSpace(a) {
+			a = fmt.Sprintf("%q", a)
+		}
+		out += " " + a
+	}
+	return out
+}
+
+func containsSpace(s string) bool {
+	for _, r := range s {
+		if r == ' ' {
+			return true
+		}
+	}
+	return false
+}
