@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"bayhold/internal/fault"
@@ -78,28 +79,28 @@ func (m *merger) ringFault(ring []hop) error {
 // bounds of a preparation: the step that needs the state comes after its
 // put-back, or before its set-up. It is empty for other rings.
 func (m *merger) misplaced(ring []hop) (reason, what string) {
-	steps := int32(len(m.steps))
-	for i, h := range ring {
-		bound := h.node - steps
-		if bound < 0 || int(bound) >= 4*len(m.preps) {
-			continue
+	const stands, ends = 1, 2 // which of its bounds: see enumerate
+	at := func(which int) (prep string, i int) {
+		i = slices.IndexFunc(ring, func(h hop) bool {
+			bound := int(h.node) - len(m.steps)
+			return bound >= 0 && bound < 4*len(m.preps) && bound%4 == which
+		})
+		if i >= 0 {
+			prep = m.preps[(int(ring[i].node)-len(m.steps))/4].ID
 		}
-		p := m.preps[bound/4].ID
-		switch bound % 4 {
-		case 2: // its put-back begins
-			if user := m.stepFrom(ring, i, -1); user != "" {
-				return "PUT_BACK_EARLY", fmt.Sprintf("%s would be put back before %s, which needs it", p, user)
-			}
-		case 1: // it stands
-			if user := m.stepFrom(ring, i, 1); user != "" {
-				return "SET_UP_LATE", fmt.Sprintf("%s would be set up after %s, which needs it", p, user)
-			}
-		}
+		return prep, i
+	}
+	if p, i := at(ends); i >= 0 {
+		return "PUT_BACK_EARLY", fmt.Sprintf("%s would be put back before %s, which needs it", p, m.stepFrom(ring, i, -1))
+	}
+	if p, i := at(stands); i >= 0 {
+		return "SET_UP_LATE", fmt.Sprintf("%s would be set up after %s, which needs it", p, m.stepFrom(ring, i, 1))
 	}
 	return "", ""
 }
 
-// stepFrom is the nearest step on a ring, forwards or backwards from a hop.
+// stepFrom is the nearest step on a ring, forwards or backwards from a hop. The
+// ring has one.
 func (m *merger) stepFrom(ring []hop, i, way int) string {
 	for k := 1; k < len(ring); k++ {
 		at := ring[(i+way*k+len(ring))%len(ring)].node

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"maps"
 	"slices"
-	"strings"
 
 	"bayhold/internal/site"
 )
@@ -93,8 +92,8 @@ func (ln linter) procedure(c checker, p Procedure) {
 	for i, s := range p.Steps {
 		c := c.at(s.Line, "steps[%d]", i)
 		ln.guarded(c, s, in)
-		ln.strayTools(c, s, in)
 	}
+	ln.twice(c, p, in)
 	ln.handTurns(c, p, in)
 }
 
@@ -156,8 +155,8 @@ func (ln linter) tightening(c checker, s Step) {
 	for _, w := range s.Torque.Doubts() {
 		c.at(0, "stages[%d]", w.Stage).advise("torque-implausible", "%s: correct it, or accept %q", w.Message, w.Code)
 	}
-	if !s.Unbroken && (s.Torque.Fasteners > 1 || len(s.Torque.Stages) > 1) {
-		c.advise("not-unbroken", "a tightening sequence is not left half done: make the step unbroken")
+	if !s.Unbroken && len(s.Torque.Stages) > 1 {
+		c.advise("not-unbroken", "a tightening in %d stages is not left half done: make the step unbroken", len(s.Torque.Stages))
 	}
 	renewed := slices.ContainsFunc(s.Parts, func(p Part) bool { return p.SingleUse })
 	if s.Torque.SingleUse && !renewed {
@@ -173,17 +172,18 @@ func (ln linter) purpose(n ToolNeed) site.Purpose {
 	return ln.ToolTypes[n.Type].Purpose
 }
 
-// keeps reports whether tools of a purpose stay on the engine.
-func keeps(p site.Purpose) bool { return p == site.Locking || p == site.Holding }
+// locks reports whether the need is for a locking tool: one that stays on the
+// engine from one step to another.
+func (ln linter) locks(n ToolNeed) bool { return ln.purpose(n) == site.Locking }
 
-// notHeld finds tools that set-up steps fit and nothing keeps.
+// notHeld finds locks that set-up steps fit and nothing keeps.
 func (ln linter) notHeld(c checker, p Preparation) {
 	for i, s := range p.SetUp {
 		for k, n := range s.Tools {
 			held := slices.ContainsFunc(p.Holds, func(h Hold) bool {
 				return h.Tool.Type == n.Type && (n.Type != "" || h.Tool.Purpose == n.Purpose)
 			})
-			if keeps(ln.purpose(n)) && !held && n.Until == "" {
+			if ln.locks(n) && !held && n.Until == "" {
 				c.at(s.Line, "set_up[%d].tools[%d]", i, k).advise("held-by-nobody",
 					"%s is fitted here, but no hold keeps it: it would be free as soon as the step ends", n)
 			}
@@ -191,23 +191,37 @@ func (ln linter) notHeld(c checker, p Preparation) {
 	}
 }
 
-// strayTools finds tools of a step that keep a preparation which the step does
-// not stand in.
-func (ln linter) strayTools(c checker, s Step, in map[string]bool) {
-	for k, n := range s.Tools {
-		holders := ln.holders[n.Type]
-		if n.Type == "" || len(holders) == 0 || slices.ContainsFunc(holders, func(p string) bool { return in[p] }) {
-			continue
+// twice finds locks that two steps of a procedure name and nothing keeps in
+// between: no preparation that both stand in, and no until.
+func (ln linter) twice(c checker, p Procedure, in map[string]bool) {
+	type use struct{ step, tool, until int }
+	last := make(map[string]use)
+	place := make(map[string]int, len(p.Steps))
+	for i, s := range p.Steps {
+		place[s.ID] = i
+	}
+	for i, s := range p.Steps {
+		if len(s.OnlyBefore)+len(s.OnlyAfter) > 0 {
+			continue // placed apart from the rest, on purpose
 		}
-		c.at(0, "tools[%d]", k).advise("held-by-nobody",
-			"%s keeps preparation %s, which this procedure does not need: it is there for this step alone",
-			n, strings.Join(holders, " or "))
+		for k, n := range s.Tools {
+			kept := slices.ContainsFunc(ln.holders[n.Type], func(q string) bool { return in[q] })
+			if n.Type == "" || kept || !ln.locks(n) {
+				continue
+			}
+			was, named := last[n.Type]
+			if named && was.until < i {
+				c.at(p.Steps[was.step].Line, "steps[%d].tools[%d]", was.step, was.tool).advise("held-by-nobody",
+					"%s is needed here and again at %s, but nothing holds it in between", n, s.ID)
+			}
+			last[n.Type] = use{i, k, max(was.until, place[n.Until])}
+		}
 	}
 }
 
-// locked reports whether a preparation is kept by a locking or holding tool.
+// locked reports whether a preparation is kept by a locking tool.
 func (ln linter) locked(id string) bool {
-	return slices.ContainsFunc(ln.Preparations[id].Holds, func(h Hold) bool { return keeps(ln.purpose(h.Tool)) })
+	return slices.ContainsFunc(ln.Preparations[id].Holds, func(h Hold) bool { return ln.locks(h.Tool) })
 }
 
 // offBeforeTight finds tightenings of a preparation's put-back that come after
@@ -215,7 +229,7 @@ func (ln linter) locked(id string) bool {
 func (ln linter) offBeforeTight(c checker, p Preparation) {
 	for i, h := range p.Holds {
 		off := lastNaming(p.PutBack, h.Tool.Type, h.To)
-		if off < 0 || !keeps(ln.purpose(h.Tool)) {
+		if off < 0 || !ln.locks(h.Tool) {
 			continue
 		}
 		for k := off + 1; k < len(p.PutBack); k++ {
@@ -244,7 +258,7 @@ func (ln linter) guarded(c checker, s Step, in map[string]bool) {
 // two turns of the crank by hand, locks back in (common practice).
 func (ln linter) handTurns(c checker, p Procedure, in map[string]bool) {
 	ids := slices.Sorted(maps.Keys(in))
-	kept := slices.IndexFunc(ids, ln.lockedTiming)
+	kept := slices.IndexFunc(ids, ln.locked)
 	if kept < 0 {
 		return
 	}
@@ -260,9 +274,4 @@ func (ln linter) handTurns(c checker, p Procedure, in map[string]bool) {
 	if !found {
 		c.advise("hand-turns", "%s locks the engine, and no hold point turns it by hand afterwards", ids[kept])
 	}
-}
-
-// lockedTiming reports whether a preparation is kept by a locking tool.
-func (ln linter) lockedTiming(id string) bool {
-	return slices.ContainsFunc(ln.Preparations[id].Holds, func(h Hold) bool { return ln.purpose(h.Tool) == site.Locking })
 }

@@ -39,7 +39,7 @@ var dangers = []danger{
 		`(engine|gearbox|transmission|sub-?frame) (out|off|down)`), what: "takes off a heavy part that shifts the centre of gravity"},
 	{code: FuelPressure, words: whole(`fuel (rail|line|pipe|union|pump|hose)s?`, `injectors?`, `injection (pump|line|pipe)s?`, `high[- ]pressure (pump|fuel|line|pipe)s?`,
 		`common rail`), what: "opens or works by fuel under high pressure"},
-	{code: BatteryIsolate, words: whole(`battery`, `starter( motor)?`, `alternator`, `high[- ]voltage`), what: "works on or by the battery's circuits"},
+	{code: BatteryIsolate, words: whole(`(disconnect|isolat|remov|unscrew|tak)\w*.{0,30} battery`, `starter( motor)?`, `alternator`, `high[- ]voltage`), what: "works on or by the battery's circuits"},
 	{code: Hot, words: whole(`hot`, `while warm`, `warm (engine|coolant|oil)`, `exhaust (manifold|downpipe|system)`, `turbo(charger)?`,
 		`(open|drain)\w* (the )?coolant`), what: "works by hot parts or fluid"},
 	{code: StoredEnergy, words: whole(`tensioners?`, `valve springs?`, `spring (compressor|tension)`), purposes: []site.Purpose{site.Tensioning},

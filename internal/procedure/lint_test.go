@@ -117,11 +117,14 @@ func TestLint(t *testing.T) {
 			32, "procedures[chain].steps[0].estimate", "missing-estimate", ""},
 		{"lock held by nobody", prep(func(p *Preparation) { p.Holds = nil }),
 			12, "preparations[locked].set_up[0].tools[0]", "held-by-nobody", "locks"},
-		{"lock of a state not needed", func(l *Library) {
+		{"lock named twice", func(l *Library) {
+			lock := []ToolNeed{{Type: "locks"}}
 			l.Procedures["look"] = Procedure{ID: "look", Title: "Look", Family: "e1", Line: 70, Steps: []Step{
-				step("see", 5, func(s *Step) { s.Line = 72; s.Tools = []ToolNeed{{Type: "locks"}} }),
+				step("see", 5, func(s *Step) { s.Line = 72; s.Tools = lock }),
+				step("wait", 5, func(s *Step) { s.Line = 73 }),
+				step("see-again", 5, func(s *Step) { s.Line = 74; s.Tools = lock }),
 			}}
-		}, 72, "procedures[look].steps[0].tools[0]", "held-by-nobody", "locked"},
+		}, 72, "procedures[look].steps[0].tools[0]", "held-by-nobody", "see-again"},
 		{"hold point without check", edit(2, func(s *Step) { s.Checks = nil }),
 			40, "procedures[chain].steps[2].hold_point", "hold-point", ""},
 		{"no hand turns", edit(2, func(s *Step) { s.HoldPoint = false }),
@@ -137,6 +140,7 @@ func TestLint(t *testing.T) {
 		caution(0, "Remove the subframe", CogShift, 1),
 		caution(0, "Open the fuel rail", FuelPressure, 1),
 		caution(0, "Unscrew the starter motor", BatteryIsolate, 1),
+		caution(0, "Disconnect the negative pole of the battery", BatteryIsolate, 1),
 		caution(0, "Unbolt the turbo from the exhaust manifold", Hot, 1),
 		caution(0, "Pull the pin from the tensioner", StoredEnergy, 1),
 		caution(0, "Drill out the broken stud", Eye, 1),
@@ -192,11 +196,25 @@ func TestLintTakesAnAnswer(t *testing.T) {
 	}
 }
 
+// A lock that is fitted and taken off within one step, or held until the other
+// step that names it, wants no hold.
+func TestLintLetsALockBeUsedOnce(t *testing.T) {
+	l := lintable()
+	l.Procedures["look"] = Procedure{ID: "look", Title: "Look", Family: "e1", Steps: []Step{
+		step("see", 5, func(s *Step) { s.Tools = []ToolNeed{{Type: "locks", Until: "see-again"}} }),
+		step("wait", 5),
+		step("see-again", 5, func(s *Step) { s.Tools = []ToolNeed{{Type: "locks"}} }),
+	}}
+	for _, f := range l.Lint() {
+		t.Error(f)
+	}
+}
+
 // One person may carry a gasket; words that only look alike draw nothing.
 func TestLintIsNotNervous(t *testing.T) {
 	for _, title := range []string{
 		"Lift off the air filter", "Photograph the hose routing", "Note the spring clip colour", "Start at the left",
-		"Check the part number", "Clean the sealing face", "Fit the cover", "Batteries are not included here",
+		"Connect the battery", "Check the part number", "Clean the sealing face", "Fit the cover", "Batteries are not included here",
 	} {
 		l := lintable()
 		l.Procedures["chain"].Steps[0].Title = title

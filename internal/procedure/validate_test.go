@@ -3,6 +3,7 @@ package procedure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -10,6 +11,7 @@ import (
 
 	"bayhold/internal/fault"
 	"bayhold/internal/site"
+	"bayhold/internal/torque"
 )
 
 func TestWorkshopIsSound(t *testing.T) {
@@ -28,6 +30,13 @@ func rules(fs []Finding) []string {
 		rs = append(rs, f.Path+" "+f.Rule)
 	}
 	return rs
+}
+
+// tight is a tightening at 40 N·m for tests.
+func tight(change func(*Torque)) *Torque {
+	t := &Torque{Fasteners: 1, Stages: []Stage{{Torque: 40}}}
+	change(t)
+	return t
 }
 
 func ptr(x float64) *float64 { return &x }
@@ -68,6 +77,31 @@ func TestStepFaults(t *testing.T) {
 		{"no stage", func(s *Step) { s.Torque = &Torque{Fasteners: 1} }, []string{"torque.stages no-stage"}},
 		{"stage of both", func(s *Step) { s.Torque = &Torque{Fasteners: 1, Stages: []Stage{{Torque: 5, Angle: 5}}} }, []string{"torque.stages[0] stage"}},
 		{"peak below a stage", func(s *Step) { s.Torque = &Torque{Fasteners: 1, Peak: 5, Stages: []Stage{{Torque: 9}}} }, []string{"torque.peak peak"}},
+		{"bad thread", func(s *Step) { s.Torque = tight(func(t *Torque) { t.Thread = "G1/2" }) }, []string{"torque.thread thread"}},
+		{"bad class", func(s *Step) { s.Torque = tight(func(t *Torque) { t.Class = "11" }) }, []string{"torque.class class"}},
+		{"no fasteners", func(s *Step) { s.Torque = tight(func(t *Torque) { t.Fasteners = 0 }) }, []string{"torque.fasteners fasteners"}},
+		{"loose tolerance", func(s *Step) { s.Torque = tight(func(t *Torque) { t.Tolerance = 0.6 }) }, []string{"torque.tolerance figure"}},
+		{"stage of nothing", func(s *Step) { s.Torque = tight(func(t *Torque) { t.Stages = append(t.Stages, Stage{}) }) }, []string{"torque.stages[1] stage"}},
+		{"stages without end", func(s *Step) {
+			s.Torque = tight(func(t *Torque) { t.Stages = slices.Repeat(t.Stages, 21) })
+		}, []string{"torque.stages too-many"}},
+		{"turned too far", func(s *Step) { s.Torque = tight(func(t *Torque) { t.Stages = []Stage{{Angle: 3_601}} }) }, []string{"torque.stages[0] figure"}},
+		{"adapter askew", func(s *Step) {
+			s.Torque = tight(func(t *Torque) { t.Adapter = &torque.Adapter{Extension: 2_000, Angle: -1} })
+		}, []string{"torque.adapter.extension figure", "torque.adapter.angle figure"}},
+		{"tool that does not measure", func(s *Step) {
+			s.Torque = tight(func(*Torque) {})
+			s.Tools = []ToolNeed{{Torque: 60, TorqueLow: 50}}
+		}, []string{"tools no-wrench-covers"}},
+		{"a hundred parts and more", func(s *Step) {
+			for i := range MaxListed + 1 {
+				s.Checks = append(s.Checks, Check{ID: fmt.Sprint("c", i), Title: "C"})
+			}
+		}, []string{"checks too-many"}},
+		{"empty skill", func(s *Step) { s.Crew[0].Skills = []string{""} }, []string{"crew[0].skills name"}},
+		{"not UTF-8", func(s *Step) { s.Title = "\xff" }, []string{"title text"}},
+		{"endless part", func(s *Step) { s.Parts = []Part{{ID: "p", Title: "P", Quantity: 10_001}} }, []string{"parts[0].quantity part-quantity"}},
+		{"check twice", func(s *Step) { s.Checks = []Check{{ID: "c", Title: "C"}, {ID: "c", Title: "C"}} }, []string{"checks[1].id repeated"}},
 		{"signal", func(s *Step) { s.Cautions = []Caution{{Signal: "HEY", Text: "x"}} }, []string{"cautions[0].signal signal"}},
 		{"caution code", func(s *Step) { s.Cautions = []Caution{{Signal: Danger, Code: "X", Text: "x"}} }, []string{"cautions[0].code caution-code"}},
 		{"after a stranger", func(s *Step) { s.After = []string{"three"} }, []string{"after step-reference"}},
@@ -125,6 +159,43 @@ func TestListFaults(t *testing.T) {
 			p := Procedure{ID: "p", Title: "P", Family: "e1", Steps: c.steps}
 			if diff := cmp.Diff([]string{c.want}, rules(p.Faults())); diff != "" {
 				t.Errorf("findings (-want +got):\n%s", diff)
+			}
+		})
+	}
+}
+
+func TestPreparationFaults(t *testing.T) {
+	cases := []struct {
+		name   string
+		change func(*Preparation)
+		want   string
+	}{
+		{"no id", func(p *Preparation) { p.ID = "" }, "id id"},
+		{"family", func(p *Preparation) { p.Family = "?" }, "family id"},
+		{"no steps", func(p *Preparation) { p.SetUp, p.PutBack, p.Holds = nil, nil, nil }, "set_up no-step"},
+		{"id on both sides", func(p *Preparation) { p.PutBack[0].ID = "on" }, "put_back[0].id repeated"},
+		{"need twice", func(p *Preparation) { p.Needs = []string{"a", "a"} }, "needs repeated"},
+		{"excludes what it needs", func(p *Preparation) { p.Needs, p.Excludes = []string{"a"}, []string{"a"} }, "excludes excludes"},
+		{"held until", func(p *Preparation) { p.Holds[0].Tool.Until = "off" }, "holds[0].tool.until until"},
+		{"held to a set-up step", func(p *Preparation) { p.Holds[0].To = "on" }, "holds[0].to hold"},
+		{"caution", func(p *Preparation) { p.Cautions = []Caution{{Signal: Danger}} }, "cautions[0].text missing-text"},
+		{"put back before set up", func(p *Preparation) { p.PutBack[0].Before = []string{"on"} }, " put-back-early"},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			p := Preparation{
+				ID: "p", Title: "P", SetUp: []Step{step("on", 5)}, PutBack: []Step{step("off", 5)},
+				Holds: []Hold{{Tool: ToolNeed{Type: "pin"}}},
+			}
+			if err := p.Validate(); err != nil {
+				t.Fatal(err)
+			}
+			c.change(&p)
+			if diff := cmp.Diff([]string{c.want}, rules(p.Faults())); diff != "" {
+				t.Errorf("findings (-want +got):\n%s", diff)
+			}
+			if fault.KindOf(p.Validate()) != fault.Invalid {
+				t.Error("Validate accepts it")
 			}
 		})
 	}

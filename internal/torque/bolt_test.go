@@ -206,3 +206,24 @@ func TestImplausible(t *testing.T) {
 		})
 	}
 }
+
+func FuzzParseThread(f *testing.F) {
+	for _, s := range []string{"M10", "m10x1.25", "M8×1", "M", "Mx", "M1.5x0.35"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		th, err := ParseThread(s)
+		if err != nil {
+			if fault.KindOf(err) != fault.Invalid {
+				t.Fatalf("%q: %v is no Invalid fault", s, err)
+			}
+			return
+		}
+		if again, err := ParseThread(th.String()); err != nil || again != th {
+			t.Fatalf("%q is written %s and read back as %v, %v", s, th, again, err)
+		}
+		if a := th.StressArea(); !(a > 0) || a > 100*100 {
+			t.Fatalf("%s has a stress area of %v mm²", th, a)
+		}
+	})
+}
