@@ -104,7 +104,7 @@ func (a *app) bookingListCommand() *cobra.Command {
 			}
 			return a.answer(out, func(w io.Writer) {
 				if len(out.GetBookings()) == 0 {
-					none(w, "bookings "+p.clock.rangeOf(during))
+					a.none(w, "bookings "+p.clock.rangeOf(during))
 					return
 				}
 				writeTable(w, bookingTable(p.clock, out.GetBookings()), a.width())

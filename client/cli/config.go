@@ -49,7 +49,7 @@ func (a *app) settle() (settings, error) {
 		token:   first(a.given.token, a.env("BAYHOLD_TOKEN"), file.Token),
 		ca:      first(a.given.ca, a.env("BAYHOLD_CA"), file.CA),
 		output:  first(a.given.output, a.env("BAYHOLD_OUTPUT"), file.Output, "table"),
-		tls:     a.given.tls || file.TLS,
+		tls:     file.TLS,
 		timeout: a.given.timeout,
 	}
 	if fileErr != nil {
@@ -58,7 +58,9 @@ func (a *app) settle() (settings, error) {
 	if s.output != "table" && s.output != "json" {
 		return s, usage("output is %q; it can be table or json", s.output)
 	}
-	if v := a.env("BAYHOLD_TLS"); v != "" && !a.given.tls {
+	if a.givenTLS {
+		s.tls = a.given.tls
+	} else if v := a.env("BAYHOLD_TLS"); v != "" {
 		on, err := strconv.ParseBool(v)
 		if err != nil {
 			return s, usage("BAYHOLD_TLS is %q; it can be true or false", v)

@@ -143,7 +143,7 @@ func (a *app) jobListCommand() *cobra.Command {
 			}
 			return a.answer(out, func(w io.Writer) {
 				if len(out.GetJobs()) == 0 {
-					none(w, "jobs "+p.clock.rangeOf(during))
+					a.none(w, "jobs "+p.clock.rangeOf(during))
 					return
 				}
 				writeTable(w, jobTable(p.clock, out.GetJobs()), a.width())

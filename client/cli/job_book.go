@@ -25,7 +25,7 @@ func (a *app) jobBookCommand() *cobra.Command {
 	var f bookFlags
 	var cmd *cobra.Command
 	cmd = a.command(verb{
-		use: "book --reference REFERENCE (--plan FILE | --procedure PROCEDURE (--start TIME | --from TIME))", short: "Book bay, people and tools for a job in one act",
+		use: "book --reference R (--plan FILE | --procedure P (--start T | --from T))", short: "Book bay, people and tools for a job in one act",
 		long: `Book a job, all its bookings or none: a plan that was kept with --plan FILE, or
 one made now: with --start as job check makes it, with --from as job find does.
 If no plan can be had the answer is that of check or find, with exit code 3; if
@@ -51,17 +51,25 @@ somebody else booked first, the exit code is 5 and nothing is booked.`,
 	fl.StringVar(&f.promise, "promise", "", "hand-back `time` told to the customer; a date: the end of that day")
 	fl.StringVar(&f.note, "note", "", "for people")
 	require(cmd, "reference")
-	cmd.MarkFlagsOneRequired("plan", "start", "from")
-	cmd.MarkFlagsMutuallyExclusive("plan", "start", "from")
-	cmd.MarkFlagsMutuallyExclusive("plan", "procedure")
 	a.requestIDFlag(cmd)
 	return cmd
 }
 
-// validate says what flags do not go together, beyond what cobra sees.
+// validate says what flags do not go together.
 func (f *bookFlags) validate(cmd *cobra.Command) error {
-	if f.file == "" && len(f.procedures) == 0 {
+	sources := 0
+	for _, s := range []string{f.file, f.start, f.from} {
+		if s != "" {
+			sources++
+		}
+	}
+	switch {
+	case sources != 1:
+		return usage("which plan? give one of --plan FILE, --start TIME and --from TIME").try("bayhold job book --help")
+	case f.file == "" && len(f.procedures) == 0:
 		return usage("which --procedure?").try("bayhold procedure list")
+	case f.file != "" && len(f.procedures) > 0:
+		return usage("--procedure goes with --start or --from; the plan in %s has its own", f.file)
 	}
 	if f.choose != "earliest" && f.choose != "shortest" {
 		return usage("--choose is %q; it can be earliest or shortest", f.choose)

@@ -41,7 +41,8 @@ func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 		t.cols = append(t.cols, column{wrap: true})
 		for r, cell := range []string{
 			fmt.Sprintf("Option %d", before+i+1), merits(o), c.at(p.GetStartTime()), c.at(p.GetHandBackTime()), quality(c, p),
-			id(p.GetBay()), hours(inBay(p)), strings.Join(workingPeople(p), "\n"), strings.Join(toolSpans(c, p), "\n"),
+			id(p.GetBay()), hours(inBay(p)), strings.Join(workingPeople(p), "\n"),
+			strings.ReplaceAll(strings.Join(toolSpans(c, p), "\n"), " to ", "\n  to "),
 		} {
 			rows[r] = append(rows[r], cell)
 		}

@@ -19,7 +19,7 @@ func (a *app) printImport(w io.Writer, resp *bayholdv1.ImportWorkshopResponse, d
 	site := id(resp.GetSite().GetName())
 	switch {
 	case dryRun:
-		fmt.Fprintf(w, "The files are in order. For site %s they would change this; nothing was written:\n", site)
+		writeText(w, fmt.Sprintf("The files are in order. For site %s they would change this; nothing was written:", site), a.width())
 	case changes == 0:
 		fmt.Fprintf(w, "Site %s stands as the files say already; nothing was changed.\n", site)
 	default:

@@ -18,7 +18,7 @@ func jobTable(c clock, list []*bayholdv1.Job) table {
 	for _, j := range list {
 		promise := c.at(j.GetPromiseTime())
 		if l := late(j); l > 0 {
-			promise += "\nlate by " + hours(l)
+			promise += "\nlate " + hours(l)
 		}
 		t.add(id(j.GetName()), j.GetReference(), c.at(j.GetPlanned().GetStart()), c.at(j.GetPlanned().GetEnd()),
 			promise, stateWord(j.GetState()), jobProcedures(j))

@@ -29,15 +29,18 @@ func (a *app) advise(p *problem) *problem {
 			p.try("%s", a.again(noun, "list"))
 		}
 	case codes.Unavailable:
-		if p.message != "" && !strings.Contains(p.message, "connection error") {
-			return p // the server itself said why
+		if !p.told {
+			p.message = fmt.Sprintf("cannot reach the server at %s", a.set.server)
+			p.try("start it: go run ./server serve (or go run ./server demo, with a workshop to try)")
+			p.try("name another: --server HOST:PORT or BAYHOLD_SERVER")
 		}
-		p.message = fmt.Sprintf("cannot reach the server at %s", a.set.server)
-		p.try("start it: go run ./server serve (or go run ./server demo, with a workshop to try)")
-		p.try("name another: --server HOST:PORT or BAYHOLD_SERVER")
 	case codes.DeadlineExceeded:
-		p.message = fmt.Sprintf("the server at %s did not answer within %s", a.set.server, a.set.timeout)
-		p.try("allow more time: --timeout %s", 4*a.set.timeout)
+		if !p.told {
+			p.message = fmt.Sprintf("the server at %s did not answer within %s", a.set.server, a.set.timeout)
+		}
+		p.try("allow more time: --timeout %.0fs", 4*a.set.timeout.Seconds())
+	case codes.Canceled:
+		p.message = "interrupted"
 	case codes.Unauthenticated:
 		p.try("give a token: --token TOKEN or BAYHOLD_TOKEN")
 	case codes.PermissionDenied:
@@ -61,14 +64,16 @@ func nounsOf(noun string) []string {
 // reportText tells a problem to a person.
 func (a *app) reportText(p *problem) {
 	var b strings.Builder
-	fmt.Fprintf(&b, "bayhold: %s\n", p.message)
+	writeText(&b, "bayhold: "+p.message, a.width())
+	list := table{cols: []column{{}, {wrap: true}}, bare: true}
 	for _, f := range p.fields {
-		if f.Field == "" {
-			fmt.Fprintf(&b, "  %s\n", f.Message)
-			continue
+		text := f.Message
+		if f.Field != "" {
+			text = f.Field + ": " + text
 		}
-		fmt.Fprintf(&b, "  %s: %s\n", f.Field, f.Message)
+		list.add("", text) // the empty column indents
 	}
+	writeTable(&b, list, a.width())
 	if len(p.held) > 0 {
 		b.WriteString("Booked before you:\n")
 		writeTable(&b, a.heldTable(p.held), a.width())
@@ -83,7 +88,7 @@ func (a *app) reportText(p *problem) {
 		}
 		fmt.Fprintf(&b, "%s%s\n", lead, t)
 	}
-	fmt.Fprint(a.streams.Err, b.String())
+	fmt.Fprint(a.streams.Err, plain(b.String()))
 }
 
 // problemJSON is a problem as scripts read it.

@@ -12,7 +12,7 @@ import (
 
 func (a *app) printFamilies(w io.Writer, list []*bayholdv1.EngineFamily) {
 	if len(list) == 0 {
-		none(w, "engine families")
+		a.none(w, "engine families")
 		return
 	}
 	t := table{cols: []column{{title: "family"}, {title: "name", wrap: true}}}
@@ -24,7 +24,7 @@ func (a *app) printFamilies(w io.Writer, list []*bayholdv1.EngineFamily) {
 
 func (a *app) printPreparations(w io.Writer, list []*bayholdv1.Preparation) {
 	if len(list) == 0 {
-		none(w, "preparations")
+		a.none(w, "preparations")
 		return
 	}
 	t := table{cols: []column{
@@ -63,7 +63,7 @@ func (a *app) printPreparation(w io.Writer, p *bayholdv1.Preparation) {
 
 func (a *app) printProcedures(w io.Writer, list []*bayholdv1.Procedure) {
 	if len(list) == 0 {
-		none(w, "procedures")
+		a.none(w, "procedures")
 		return
 	}
 	t := table{cols: []column{
@@ -94,7 +94,7 @@ func (a *app) printProcedure(w io.Writer, p *bayholdv1.Procedure) {
 // printSteps prints steps in order, each with what must be said before it.
 func (a *app) printSteps(w io.Writer, steps []*bayholdv1.Step) {
 	if len(steps) == 0 {
-		none(w, "steps")
+		a.none(w, "steps")
 		return
 	}
 	t := table{cols: []column{

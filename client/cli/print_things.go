@@ -10,11 +10,11 @@ import (
 )
 
 // none is said where a list is empty.
-func none(w io.Writer, what string) { fmt.Fprintf(w, "There are no %s.\n", what) }
+func (a *app) none(w io.Writer, what string) { writeText(w, "There are no "+what+".", a.width()) }
 
 func (a *app) printSites(w io.Writer, sites []*bayholdv1.Site) {
 	if len(sites) == 0 {
-		none(w, "sites yet")
+		a.none(w, "sites yet")
 		return
 	}
 	t := table{cols: []column{{title: "site"}, {title: "name", wrap: true}, {title: "time zone"}, {title: "revision", drop: 1}}}
@@ -35,7 +35,7 @@ func (a *app) printSite(w io.Writer, s *bayholdv1.Site) {
 
 func (a *app) printBays(w io.Writer, c clock, list []*bayholdv1.Bay) {
 	if len(list) == 0 {
-		none(w, "bays")
+		a.none(w, "bays")
 		return
 	}
 	t := table{cols: []column{{title: "bay"}, {title: "name", wrap: true}, {title: "features", wrap: true}, {title: "closed next", wrap: true, drop: 1}}}
@@ -78,7 +78,7 @@ func nextClosure(c clock, list []*bayholdv1.Closure) string {
 
 func (a *app) printTechnicians(w io.Writer, c clock, list []*bayholdv1.Technician) {
 	if len(list) == 0 {
-		none(w, "technicians")
+		a.none(w, "technicians")
 		return
 	}
 	t := table{cols: []column{{title: "technician"}, {title: "name", wrap: true}, {title: "skills", wrap: true}, {title: "away next", wrap: true, drop: 1}}}

@@ -10,7 +10,7 @@ import (
 
 func (a *app) printToolTypes(w io.Writer, list []*bayholdv1.ToolType) {
 	if len(list) == 0 {
-		none(w, "tool types")
+		a.none(w, "tool types")
 		return
 	}
 	t := table{cols: []column{
@@ -76,7 +76,7 @@ func (a *app) printTools(w io.Writer, c clock, req *bayholdv1.ListToolsRequest, 
 	}
 	what := strings.TrimSpace("tools " + strings.Join(which, ", "))
 	if len(resp.GetTools()) == 0 {
-		none(w, what)
+		a.none(w, what)
 		return
 	}
 	if len(which) > 0 {

@@ -151,7 +151,7 @@ func printScarce(w io.Writer, c clock, list []scarcity, width int) {
 		for k, at := range s.taken {
 			spans[k] = c.span(at.from, at.to)
 		}
-		t.add(id(s.toolType.GetName()), count(int32(s.tools)), strings.Join(spans, "\n"), strings.Join(s.by, ", "))
+		t.add(id(s.toolType.GetName()), count(int32(s.tools)), strings.Join(spans, "\n"), strings.Join(s.why, ", "))
 	}
 	writeTable(w, t, width)
 	if more := len(list) - mostScarce; more > 0 {

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"context"
 	"errors"
 	"fmt"
 
@@ -21,6 +20,7 @@ type problem struct {
 	held    []*bayholdv1.Holding
 	tries   []string // commands or sentences, most useful first
 	request string   // id of a change whose outcome matters
+	told    bool     // by the server itself, in words for people
 }
 
 // field is one thing wrong with one part of the input.
@@ -54,9 +54,6 @@ func asProblem(err error) *problem {
 	if errors.As(err, &p) {
 		return p
 	}
-	if errors.Is(err, context.Canceled) {
-		return local(codes.Canceled, "INTERRUPTED", "interrupted")
-	}
 	st, ok := status.FromError(err)
 	if !ok {
 		return local(codes.Unknown, "LOCAL", "%s", err)
@@ -65,7 +62,7 @@ func asProblem(err error) *problem {
 	for _, d := range st.Details() {
 		switch d := d.(type) {
 		case *errdetails.ErrorInfo:
-			p.reason = d.GetReason()
+			p.reason, p.told = d.GetReason(), true
 		case *errdetails.BadRequest:
 			for _, v := range d.GetFieldViolations() {
 				p.fields = append(p.fields, field{Field: v.GetField(), Message: v.GetDescription()})

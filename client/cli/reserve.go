@@ -23,8 +23,9 @@ func (a *app) reserveCommand(collection, noun, example, flags string) *cobra.Com
 	var f reserveFlags
 	cmd := a.command(verb{
 		use: "reserve " + placeholder(noun) + "... --reference REFERENCE --from TIME --until TIME", short: "Book a " + noun + " for a time, without a procedure",
-		long: "Book a " + noun + ` for a time, under the same rules as a job. Several are booked all or
-none. A date alone is the start of that day for --from and its end for --until.`,
+		long: "Book a " + noun + ` for a time, under the same rules as a job. Several are
+booked all or none. A date alone is the start of that day for --from and its
+end for --until.`,
 		example: "  bayhold " + noun + " reserve " + example + " " + flags,
 		args:    cobra.MinimumNArgs(1),
 		run:     func(ctx context.Context, args []string) error { return a.reserve(ctx, collection, noun, &f, args) },

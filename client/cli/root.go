@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 )
 
@@ -45,7 +47,7 @@ func (a *app) root() *cobra.Command {
 		Use: "bayhold", Short: "Bays, people and special tools of an engine workshop",
 		Long: rootLong, Example: rootExample,
 		SilenceErrors: true, SilenceUsage: true,
-		Args: cobra.NoArgs,
+		Args: onlyCommands,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	f := root.PersistentFlags()
@@ -56,6 +58,7 @@ func (a *app) root() *cobra.Command {
 	f.BoolVar(&a.given.tls, "tls", false, "encrypt the connection")
 	f.DurationVar(&a.given.timeout, "timeout", 0, "how long a call may take (default 30s)")
 	f.StringVarP(&a.given.output, "output", "o", "", `"table" or "json" (default "table")`)
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))
 	root.AddCommand(
 		a.importCommand(), a.siteCommand(), a.bayCommand(), a.technicianCommand(),
 		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(),

@@ -44,7 +44,10 @@ type app struct {
 	now     func() time.Time
 	args    []string
 
-	given   settings // what flags say
+	given settings // what flags say
+	// givenTLS says that --tls or --tls=false was among them.
+	givenTLS bool
+
 	request string   // --request-id
 	set     settings // flags, environment and file together
 	running bool     // a command's own code has begun: errors are no usage errors
@@ -73,9 +76,21 @@ func Run(ctx context.Context, args []string, streams Streams, env func(string) s
 	case errors.Is(err, errNo):
 		return exitNo
 	case !a.running:
-		err = usage("%s", err).try("%s --help", cmd.CommandPath())
+		err = asUsage(err, cmd)
 	}
 	return a.report(err)
+}
+
+// asUsage makes a usage problem of what cobra found wrong with a command line.
+func asUsage(err error, cmd *cobra.Command) error {
+	var p *problem
+	if !errors.As(err, &p) {
+		p = usage("%s", err)
+	}
+	if len(p.tries) == 0 {
+		p.try("%s --help", cmd.CommandPath())
+	}
+	return p
 }
 
 // close gives up the connection, if there is one.
@@ -119,6 +134,7 @@ func (a *app) command(v verb) *cobra.Command {
 			if cmd.Parent() != cmd.Root() {
 				a.noun = cmd.Parent().Name()
 			}
+			a.givenTLS = cmd.Flags().Changed("tls")
 			set, err := a.settle()
 			a.set = set
 			if err != nil {
@@ -133,23 +149,22 @@ func (a *app) command(v verb) *cobra.Command {
 func (a *app) group(noun, short, example string, verbs ...*cobra.Command) *cobra.Command {
 	g := &cobra.Command{
 		Use: noun, Short: short, Example: example,
-		Args: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return nil
-			}
-			return unknownVerb(cmd, args[0])
-		},
+		Args: onlyCommands,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	g.AddCommand(verbs...)
 	return g
 }
 
-// unknownVerb says that a noun has no such verb, and which come near.
-func unknownVerb(cmd *cobra.Command, word string) error {
-	p := usage("%q has no %q", cmd.CommandPath(), word)
+// onlyCommands refuses a word that is none of a command's own commands, and
+// tells which come near.
+func onlyCommands(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	p := usage("%q has no %q", cmd.CommandPath(), args[0])
 	cmd.SuggestionsMinimumDistance = 2
-	for _, s := range cmd.SuggestionsFor(word) {
+	for _, s := range cmd.SuggestionsFor(args[0]) {
 		p.try("%s %s", cmd.CommandPath(), s)
 	}
 	return p

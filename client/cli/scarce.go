@@ -3,6 +3,7 @@ package cli
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -16,7 +17,7 @@ type scarcity struct {
 	toolType *bayholdv1.ToolType
 	tools    int       // pieces that the site has, retired ones apart
 	taken    []stretch // when none is free and fit
-	by       []string  // references of the bookings in these times
+	why      []string  // references of the bookings in these times, and unfit tools
 }
 
 // length gives for how long there is none.
@@ -29,8 +30,7 @@ func (s scarcity) length() time.Duration {
 }
 
 // scarceTools finds the tool types that run out within a time: when every
-// piece is booked, unfit or out of calibration at once, and at least one
-// booking is the reason. Longest first.
+// piece is booked, unfit or out of calibration at once. Longest first.
 func scarceTools(within stretch, types []*bayholdv1.ToolType, list []*bayholdv1.Tool, booked []*bayholdv1.Booking) []scarcity {
 	held := map[string][]*bayholdv1.Booking{}
 	for _, b := range booked {
@@ -42,6 +42,7 @@ func scarceTools(within stretch, types []*bayholdv1.ToolType, list []*bayholdv1.
 	for _, tt := range types {
 		s := scarcity{toolType: tt, taken: []stretch{within}}
 		var bookings []*bayholdv1.Booking
+		var unfit []string
 		for _, tool := range list {
 			if tool.GetToolType() != tt.GetName() || tool.GetCondition() == bayholdv1.Condition_CONDITION_RETIRED {
 				continue
@@ -49,9 +50,12 @@ func scarceTools(within stretch, types []*bayholdv1.ToolType, list []*bayholdv1.
 			s.tools++
 			s.taken = common(s.taken, merged(unusable(within, tt, tool, held[tool.GetName()])))
 			bookings = append(bookings, held[tool.GetName()]...)
+			if reason := unfitness(within, tt, tool); reason != "" {
+				unfit = append(unfit, id(tool.GetName())+" "+reason)
+			}
 		}
-		s.by = referencesIn(s.taken, bookings)
-		if s.tools > 0 && len(s.by) > 0 {
+		s.why = append(referencesIn(s.taken, bookings), unfit...)
+		if s.tools > 0 && len(s.taken) > 0 {
 			out = append(out, s)
 		}
 	}
@@ -82,6 +86,17 @@ func unusable(within stretch, tt *bayholdv1.ToolType, tool *bayholdv1.Tool, book
 		out = append(out, stretch{lapse, within.to})
 	}
 	return out
+}
+
+// unfitness says why a tool cannot be had for some of the time, bookings apart.
+func unfitness(within stretch, tt *bayholdv1.ToolType, tool *bayholdv1.Tool) string {
+	switch {
+	case tool.GetCondition() != bayholdv1.Condition_CONDITION_SERVICEABLE:
+		return strings.ToLower(enumWord(tool.GetCondition().String(), "CONDITION_"))
+	case tt.GetCalibrated() && (tool.GetCalibratedUntil() == nil || tool.GetCalibratedUntil().AsTime().Before(within.to)):
+		return "out of calibration"
+	}
+	return ""
 }
 
 // merged sorts stretches, joins those that touch and drops empty ones.

@@ -188,9 +188,6 @@ func (c clock) readDate(words []string) (p parsed, nextOf bool, err error) {
 			return p, false, fmt.Errorf("%s is a %s", day, day.weekday())
 		}
 	}
-	if p.day.year < firstYear || p.day.year > lastYear {
-		return p, false, fmt.Errorf("the year %d is out of range", p.day.year)
-	}
 	return p, nextOf, p.readTail(rest)
 }
 

@@ -28,6 +28,9 @@ func (c clock) candidates(d date, w wall) []time.Time {
 
 // resolve turns a day and a time of day into an instant.
 func (c clock) resolve(text string, p parsed, e edge) (reading, error) {
+	if p.day.year < firstYear || p.day.year > lastYear {
+		return reading{}, fmt.Errorf("%q: the year %d is out of range", text, p.day.year)
+	}
 	if p.wall == nil {
 		day := p.day
 		if e == dayEnd {

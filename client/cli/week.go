@@ -28,8 +28,8 @@ func (a *app) weekCommand() *cobra.Command {
 		use: "show [--of DATE]", short: "Show a week: bays, hand-backs and scarce tools",
 		long: `Show a week from Monday to Sunday: what stands in each bay on each day, what is
 handed back, and which tool types have no piece left that is free, serviceable
-and in calibration at some time of it. "08:00-" begins then and goes on, "-16:30"
-ends then; "?" marks what is tentative.`,
+and in calibration at some time of it. "08:00-" begins then and goes on,
+"-16:30" ends then; "?" marks what is tentative.`,
 		example: "  bayhold week show\n  bayhold week show --of +7d\n  bayhold week show --of 2026-12-01",
 		args:    cobra.NoArgs,
 		run:     func(ctx context.Context, _ []string) error { return a.weekShow(ctx, of) },
