@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 )
 
 // String is the day as ParseDate reads it.
@@ -38,6 +39,9 @@ func FormatStretches(day []Stretch) string {
 	}
 	return strings.Join(parts, ", ")
 }
+
+// WeekdayName is a weekday as ParseWeekdays reads it and Validate names it.
+func WeekdayName(d time.Weekday) string { return dayNames[d] }
 
 // String writes the week for people, from Monday, days that are alike
 // together: "mon-thu 08:00-17:00; fri 08:00-12:00". Days off are left out, and

@@ -1,0 +1,176 @@
+package sitefile
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/site"
+	"bayhold/internal/torque"
+)
+
+func (r *reader) readToolTypes(w *Workshop, lists []value) {
+	for _, v := range items(lists) {
+		o, ok := v.object("id", "name", "purpose", "families", "torque", "resolution", "drive", "calibrated", "pieces")
+		if !ok {
+			continue
+		}
+		id := o.need("id", idAdvice)
+		t := site.ToolType{
+			ID: id.slug(), Name: o.title("name"),
+			Purpose:    choice(o.need("purpose", "write one of LOCKING, TENSIONING, HOLDING, ALIGNING, DRILLING, TORQUE, ANGLE, LIFTING, OTHER"), site.Purposes()),
+			Families:   o.get("families").families(),
+			Resolution: o.get("resolution").newtonMetres(),
+			Drive:      o.get("drive").text(32),
+			Calibrated: o.get("calibrated").flag(),
+			Pieces:     o.get("pieces").pieces(),
+		}
+		span := o.get("torque")
+		t.TorqueMin, t.TorqueMax = span.torqueRange()
+		switch tightens := t.Purpose == site.Torque; {
+		case tightens && !span.present():
+			span.fault("is missing: a tool of purpose TORQUE has a range such as 40-200 Nm")
+		case !tightens && span.present() && t.Purpose != "":
+			span.fault("belongs to tools of purpose TORQUE only, not %s", t.Purpose)
+		}
+		if r.define(aToolType, t.ID, id) {
+			w.ToolTypes = append(w.ToolTypes, t)
+		}
+	}
+}
+
+// families reads the engine families that something fits.
+func (v value) families() []string {
+	out := v.slugs()
+	for _, e := range v.list() {
+		if e.node != nil && slices.Contains(out, e.node.Value) {
+			v.r.refer(aFamily, e.node.Value, e)
+		}
+	}
+	return out
+}
+
+// pieces reads what a set consists of, each with its count.
+func (v value) pieces() []site.Piece {
+	if !v.present() {
+		return nil
+	}
+	o, ok := v.mapping()
+	if !ok {
+		return nil
+	}
+	var out []site.Piece
+	for _, p := range v.pairs() {
+		f, ok := o.fields[p.key.Value]
+		if !ok {
+			continue
+		}
+		name := strings.TrimSpace(p.key.Value)
+		if name == "" || len(name) > maxName {
+			f.fault("a piece has a name of 1 to %d characters", maxName)
+			continue
+		}
+		if !f.present() {
+			f.fault("how many are there? write a number")
+			continue
+		}
+		out = append(out, site.Piece{Name: name, Count: f.integer(1, 10_000)})
+	}
+	return out
+}
+
+// newtonMetres reads one torque: "120 Nm", "90 lbf·ft", or "120" for newton metres.
+func (v value) newtonMetres() float64 {
+	s, ok := v.scalar()
+	if !ok {
+		return 0
+	}
+	nm, ok := parseTorque(s)
+	if !ok {
+		v.fault("%q is no torque: write one such as 120 Nm, more than 0 and at most %d Nm", clip(s), maxTorque)
+	}
+	return nm
+}
+
+func parseTorque(s string) (float64, bool) {
+	if _, err := strconv.ParseFloat(strings.TrimSpace(s), 64); err == nil {
+		s += " Nm"
+	}
+	stages, err := torque.Parse(s)
+	if err != nil || len(stages) != 1 || stages[0].Torque == 0 || stages[0].Torque > maxTorque {
+		return 0, false
+	}
+	return stages[0].Torque, true
+}
+
+// torqueRange reads "40-200 Nm"; a single torque is a range of its own.
+func (v value) torqueRange() (low, high float64) {
+	s, ok := v.scalar()
+	if !ok {
+		return 0, 0
+	}
+	from, to, isRange := strings.Cut(s, "-")
+	if !isRange {
+		nm := v.newtonMetres()
+		return nm, nm
+	}
+	high, okHigh := parseTorque(to)
+	unit := strings.TrimLeft(strings.TrimSpace(to), "0123456789.")
+	low, okLow := parseTorque(strings.TrimSpace(from) + unit)
+	switch {
+	case !okLow || !okHigh:
+		v.fault("%q is no range of torques: write one such as 40-200 Nm", clip(s))
+		return 0, 0
+	case low > high:
+		v.fault("%q ends below its beginning: write the lower torque first", clip(s))
+		return high, low
+	}
+	return low, high
+}
+
+func (r *reader) readTools(w *Workshop, lists []value) {
+	for _, v := range items(lists) {
+		o, ok := v.object("tag", "type", "condition", "condition_until", "note", "calibrated_until", "home")
+		if !ok {
+			continue
+		}
+		tag, kind := o.need("tag", "write the asset tag, such as TW-200-1"), o.need("type", "write the id of its tool type")
+		t := site.Tool{
+			Tag: tag.assetTag(), Type: kind.slug(),
+			Condition:       choice(o.get("condition"), site.Conditions()),
+			ConditionUntil:  o.get("condition_until").moment(true),
+			ConditionNote:   o.get("note").text(maxText),
+			CalibratedUntil: o.get("calibrated_until").moment(true),
+			Home:            o.get("home").text(maxName),
+		}
+		if t.Condition == "" {
+			t.Condition = site.Serviceable
+		}
+		r.refer(aToolType, t.Type, kind)
+		if until := o.get("condition_until"); until.present() && t.Condition != site.Quarantined && t.Condition != site.Away {
+			until.fault("goes with the conditions QUARANTINED and AWAY only: this tool is %s", t.Condition)
+		}
+		if r.define(aTool, t.Tag, tag) {
+			w.Tools = append(w.Tools, t)
+		}
+	}
+}
+
+// assetTag reads what is engraved on a tool.
+func (v value) assetTag() string {
+	s, ok := v.scalar()
+	if ok && !tagForm.MatchString(s) {
+		v.fault("%q is no asset tag: capital letters, digits and dashes, 1 to 32 of them, no dash first", clip(s))
+		return clip(s)
+	}
+	return s
+}
+
+// message is what a fault says, without what belongs in a log.
+func message(err error) string {
+	if f := fault.Fault(err); f != nil {
+		return f.Message
+	}
+	return err.Error()
+}
