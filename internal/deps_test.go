@@ -46,10 +46,10 @@ var arrows = map[string][]string{
 	"bayhold/client/dial":      {"bayhold/proto/bayhold/v1"},
 	"bayhold/client/cli":       {"bayhold/client/dial", "bayhold/proto/bayhold/v1"},
 	"bayhold/client":           {"bayhold/client/cli"},
-	"bayhold/testdata":         {},
+	"bayhold/testdata/demo":    {},
 	"bayhold/server": {
 		"fault", "rpc", "board", "workshop", "feed", "access", "store", "localpg",
-		"bayhold/migrations", "bayhold/client/cli", "bayhold/client/dial", "bayhold/testdata",
+		"bayhold/migrations", "bayhold/client/cli", "bayhold/client/dial", "bayhold/testdata/demo",
 	},
 }
 
