@@ -219,7 +219,7 @@ func (s *show) invite() {
 
 go run ./client --server %[1]s tool list --calibration-until +14d
 go run ./client --server %[1]s job find --procedure orlo-chain-kit --procedure orlo-cam-phasers --from "tomorrow 8:00"
-go run ./client --server %[1]s tool reserve LS-VELDE-1 --from +3d --to +4d --reference W-3003
+go run ./client --server %[1]s tool reserve LS-VELDE-1 --from +3d --until +4d --reference W-3003
 `, s.server)
 }
 

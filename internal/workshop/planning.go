@@ -141,9 +141,9 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	}
 	out := FindAnswer{Outcome: Found}
 	for i := range front.Plans {
-		out.Options = append(out.Options, Option{
-			Plan: z.describe(&front.Plans[i], job.procedures), Earliest: i == 0, Shortest: i == len(front.Plans)-1,
-		})
+		p := z.describe(&front.Plans[i], job.procedures)
+		p.Bound, p.Proved = z.at(front.Bound), i == 0 && front.Proved
+		out.Options = append(out.Options, Option{Plan: p, Earliest: i == 0, Shortest: i == len(front.Plans)-1})
 	}
 	switch {
 	case len(front.Plans) > 0:

@@ -1,0 +1,3 @@
+// Package e2e tests the house from outside: real server and client processes
+// against a real PostgreSQL.
+package e2e
