@@ -79,14 +79,13 @@ func (m *merger) ringFault(ring []hop) error {
 // bounds of a preparation: the step that needs the state comes after its
 // put-back, or before its set-up. It is empty for other rings.
 func (m *merger) misplaced(ring []hop) (reason, what string) {
-	const stands, ends = 1, 2 // which of its bounds: see enumerate
-	at := func(which int) (prep string, i int) {
+	at := func(which int32) (prep string, i int) {
 		i = slices.IndexFunc(ring, func(h hop) bool {
-			bound := int(h.node) - len(m.steps)
-			return bound >= 0 && bound < 4*len(m.preps) && bound%4 == which
+			bound := m.bound(h.node)
+			return bound >= 0 && bound < boundsOfPrep*int32(len(m.preps)) && bound%boundsOfPrep == which
 		})
 		if i >= 0 {
-			prep = m.preps[(int(ring[i].node)-len(m.steps))/4].ID
+			prep = m.preps[m.bound(ring[i].node)/boundsOfPrep].ID
 		}
 		return prep, i
 	}
@@ -111,15 +110,18 @@ func (m *merger) stepFrom(ring []hop, i, way int) string {
 	return ""
 }
 
+// bound numbers the bounds from 0; a step has a number below.
+func (m *merger) bound(node int32) int32 { return node - int32(len(m.steps)) }
+
 // boundNames gives the preparations and procedures whose bounds lie on a ring.
 func (m *merger) boundNames(ring []hop) []string {
 	var names []string
 	for _, h := range ring {
-		bound := int(h.node) - len(m.steps)
-		if k := bound / 4; k < len(m.preps) {
+		bound, preps := m.bound(h.node), int32(len(m.preps))
+		if k := bound / boundsOfPrep; k < preps {
 			names = append(names, m.preps[k].ID)
 		} else {
-			names = append(names, m.procedures[(bound-4*len(m.preps))/2])
+			names = append(names, m.procedures[(bound-boundsOfPrep*preps)/2])
 		}
 	}
 	names = compact(names)

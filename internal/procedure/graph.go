@@ -1,9 +1,6 @@
 package procedure
 
-import (
-	"container/heap"
-	"slices"
-)
+import "container/heap"
 
 // reason says why one node comes before another, for the words of a refusal.
 type reason uint8
@@ -94,35 +91,42 @@ func (h *nodes) Pop() any {
 	return x
 }
 
+// waiting counts, for the first node of each joined run, the edges that enter
+// the run. An edge that leads backwards inside a run counts too: it keeps the
+// run from ever being ready.
+func (g *graph) waiting() []int32 {
+	waiting := make([]int32, len(g.out))
+	for u := range g.out {
+		for _, e := range g.out[u] {
+			if g.first[e.to] != g.first[u] || e.to <= int32(u) {
+				waiting[g.first[e.to]]++
+			}
+		}
+	}
+	return waiting
+}
+
 // order sorts the nodes so that each comes after all that precede it, joined
 // runs in one piece, and otherwise the lowest number first. If that cannot be,
 // the order is short.
 func (g *graph) order() []int32 {
-	waiting := make([]int32, len(g.out)) // of the first node of each run
-	for u := range g.out {
-		for _, e := range g.out[u] {
-			switch {
-			case g.first[e.to] != g.first[u]:
-				waiting[g.first[e.to]]++
-			case e.to <= int32(u): // backwards inside its own run: never ready
-				waiting[g.first[u]]++
-			}
-		}
-	}
+	waiting := g.waiting()
 	// Bounds have no length and go as soon as they can: they have the highest
 	// numbers, so they wait on a stack of their own.
 	var bounds []int32
 	ready := &nodes{}
-	for u := range int32(len(g.out)) {
-		switch {
-		case g.first[u] != u || waiting[u] > 0:
-		case int(u) >= g.steps:
+	release := func(u int32) {
+		if int(u) >= g.steps {
 			bounds = append(bounds, u)
-		default:
-			*ready = append(*ready, u)
+		} else {
+			heap.Push(ready, u)
 		}
 	}
-	heap.Init(ready)
+	for u := range int32(len(g.out)) {
+		if g.first[u] == u && waiting[u] == 0 {
+			release(u)
+		}
+	}
 	sorted := make([]int32, 0, len(g.out))
 	for len(bounds) > 0 || ready.Len() > 0 {
 		var u int32
@@ -138,86 +142,11 @@ func (g *graph) order() []int32 {
 				if to == g.first[u] {
 					continue
 				}
-				waiting[to]--
-				switch {
-				case waiting[to] > 0:
-				case int(to) >= g.steps:
-					bounds = append(bounds, to)
-				default:
-					heap.Push(ready, to)
+				if waiting[to]--; waiting[to] == 0 {
+					release(to)
 				}
 			}
 		}
 	}
 	return sorted
-}
-
-// ring finds nodes that come before each other, as a list of hops, each the
-// node and the edge that leaves it; the last hop leads back to the first node.
-// With runs it takes each joined run for one node, so that two hops may lie in
-// one run without an edge between them. It is nil if there is none.
-func (g *graph) ring(runs bool) []hop {
-	at := func(u int32) int32 {
-		if runs {
-			return g.first[u]
-		}
-		return u
-	}
-	const (
-		open = 1
-		done = 2
-	)
-	type visit struct {
-		group    int32
-		node     int32 // the member whose edges are being looked at
-		nextEdge int
-		via      hop // the hop taken last from here
-	}
-	state := make([]int8, len(g.out))
-	for root := range int32(len(g.out)) {
-		if at(root) != root || state[root] == done {
-			continue
-		}
-		stack := []visit{{group: root, node: root}}
-		state[root] = open
-		for len(stack) > 0 {
-			top := &stack[len(stack)-1]
-			if top.nextEdge == len(g.out[top.node]) {
-				if runs && g.next[top.node] >= 0 {
-					top.node, top.nextEdge = g.next[top.node], 0
-					continue
-				}
-				state[top.group] = done
-				stack = stack[:len(stack)-1]
-				continue
-			}
-			e := g.out[top.node][top.nextEdge]
-			top.nextEdge++
-			top.via = hop{top.node, e}
-			to := at(e.to)
-			if runs && to == top.group && e.to > top.node {
-				continue // forwards inside its own run
-			}
-			switch state[to] {
-			case open:
-				from := slices.IndexFunc(stack, func(v visit) bool { return v.group == to })
-				var hops []hop
-				for _, v := range stack[from:] {
-					hops = append(hops, v.via)
-				}
-				return hops
-			case done:
-			default:
-				state[to] = open
-				stack = append(stack, visit{group: to, node: to})
-			}
-		}
-	}
-	return nil
-}
-
-// hop is a node on a ring and the edge by which the ring leaves it.
-type hop struct {
-	node int32
-	edge edge
 }

@@ -11,7 +11,7 @@ func (m *merger) link() {
 	for i := range m.preps {
 		p := &m.preps[i]
 		for _, q := range m.bearers.direct(m.bearers.needs[i]) {
-			m.graph.add(m.preps[q].stands, p.begin, needed)
+			m.graph.add(m.preps[q].stands, p.begins, needed)
 			m.graph.add(p.gone, m.preps[q].ends, needed)
 		}
 	}
@@ -96,7 +96,7 @@ func (m *merger) linkNamed(l *list, i int, inside func(before, after int)) {
 func (m *merger) linkPlaced(l *list, i int) {
 	s := l.steps[i]
 	for _, p := range m.numbers(s.OnlyBefore) {
-		m.graph.add(l.node(i), m.preps[p].begin, placed)
+		m.graph.add(l.node(i), m.preps[p].begins, placed)
 	}
 	for _, p := range m.numbers(s.OnlyAfter) {
 		m.graph.add(m.preps[p].gone, l.node(i), placed)

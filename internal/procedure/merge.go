@@ -92,11 +92,20 @@ func (l *list) index(node int32) int {
 // node is the node of the step at an index of the list.
 func (l *list) node(i int) int32 { return l.first + int32(i) }
 
-// prep is a preparation of the job with its bounds, in the order of time.
+// The bounds of a preparation, in the order of time.
+const (
+	begins int32 = iota // its set-up may begin
+	stands              // it is set up
+	ends                // its put-back may begin
+	gone                // it is put back
+	boundsOfPrep
+)
+
+// prep is a preparation of the job with its bounds.
 type prep struct {
 	Preparation
-	begin, stands, ends, gone int32
-	setUp, putBack            *list
+	begins, stands, ends, gone int32
+	setUp, putBack             *list
 }
 
 // merger is a merge under way.
@@ -196,34 +205,37 @@ func (m *merger) enumerate(closure []string) error {
 		return fault.New(fault.Exhausted, "TOO_MANY_STEPS",
 			"the job would have %d steps, more than the %d that one job may have", total, MaxMergedSteps)
 	}
-	bounds := 4*len(m.preps) + 2*len(m.procedures)
-	m.graph = newGraph(total, bounds)
 	m.steps = make([]NetStep, 0, total)
 	m.byOwner = make(map[string]map[string]int32, len(m.lists))
 	for _, l := range m.lists {
 		m.addSteps(l)
 	}
-	bound := int32(total)
-	for i := range m.preps {
-		p := &m.preps[i]
-		p.begin, p.stands, p.ends, p.gone = bound, bound+1, bound+2, bound+3
-		p.setUp.enter, p.setUp.leave, p.putBack.enter, p.putBack.leave = p.begin, p.stands, p.ends, p.gone
-		p.setUp.in, p.putBack.in = []int32{int32(i)}, []int32{int32(i)}
-		bound += 4
-	}
+	m.bind(m.lists[own : own+len(m.procedures)])
+	return nil
+}
+
+// bind gives every list its bounds and its needs. own are the lists of the
+// procedures.
+func (m *merger) bind(own []*list) {
+	bound := int32(len(m.steps))
+	m.graph = newGraph(len(m.steps), int(boundsOfPrep)*len(m.preps)+2*len(own))
 	needs := make([][]int32, len(m.preps))
 	for i := range m.preps {
-		needs[i] = m.numbers(m.preps[i].Needs)
+		p := &m.preps[i]
+		p.begins, p.stands, p.ends, p.gone = bound+begins, bound+stands, bound+ends, bound+gone
+		p.setUp.enter, p.setUp.leave = p.begins, p.stands
+		p.putBack.enter, p.putBack.leave = p.ends, p.gone
+		p.setUp.in, p.putBack.in = []int32{int32(i)}, []int32{int32(i)}
+		needs[i] = m.numbers(p.Needs)
+		bound += boundsOfPrep
 	}
 	m.bearers = newBearers(needs, 1_000_000)
-	for i, id := range m.procedures {
-		l := m.lists[own+i]
+	for i, l := range own {
 		l.enter, l.leave = bound, bound+1
-		l.needs = m.numbers(m.lib.Procedures[id].Needs)
+		l.needs = m.numbers(m.lib.Procedures[m.procedures[i]].Needs)
 		l.in = l.needs
 		bound += 2
 	}
-	return nil
 }
 
 func (m *merger) addList(owner string, steps []Step) *list {

@@ -59,8 +59,8 @@ func (m *merger) choose(open []pair, tries *int) (stuck pair, ok bool) {
 	for {
 		var rest []pair
 		for _, p := range open {
-			before := m.graph.reaches(m.preps[p.a].begin, m.preps[p.b].gone)
-			after := m.graph.reaches(m.preps[p.b].begin, m.preps[p.a].gone)
+			before := m.graph.reaches(m.preps[p.a].begins, m.preps[p.b].gone)
+			after := m.graph.reaches(m.preps[p.b].begins, m.preps[p.a].gone)
 			switch {
 			case before && after:
 				m.restore(undo)
@@ -101,7 +101,7 @@ func (m *merger) choose(open []pair, tries *int) (stuck pair, ok bool) {
 
 // apart puts all of one preparation before the other.
 func (m *merger) apart(first, second int32) {
-	m.graph.add(m.preps[first].gone, m.preps[second].begin, opposite)
+	m.graph.add(m.preps[first].gone, m.preps[second].begins, opposite)
 }
 
 // mark notes how many edges leave the end of each preparation; restore takes
