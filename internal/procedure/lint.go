@@ -16,12 +16,17 @@ import (
 func (l Library) Lint() []Finding {
 	fs := l.Faults()
 	root := checker{findings: &fs}
-	ln := linter{Library: l, holders: make(map[string][]string)}
+	ln := linter{Library: l, holders: make(map[string][]string), lockedOn: make(map[string]map[string]bool)}
 	for _, id := range slices.Sorted(maps.Keys(l.Preparations)) {
 		for _, h := range l.Preparations[id].Holds {
 			if h.Tool.Type != "" {
 				ln.holders[h.Tool.Type] = append(ln.holders[h.Tool.Type], id)
 			}
+		}
+	}
+	for id := range l.Preparations {
+		if ln.locked(id) {
+			ln.lockedOn[id] = ln.standing([]string{id})
 		}
 	}
 	ln.used = ln.usedPreparations()
@@ -42,6 +47,8 @@ type linter struct {
 	Library
 	holders map[string][]string // preparations that hold a type of tool
 	used    map[string]bool     // preparations that some procedure needs
+	// lockedOn holds, for each preparation that a lock keeps, what it stands on.
+	lockedOn map[string]map[string]bool
 }
 
 // usedPreparations walks from the needs of every procedure.
@@ -92,6 +99,7 @@ func (ln linter) procedure(c checker, p Procedure) {
 	for i, s := range p.Steps {
 		c := c.at(s.Line, "steps[%d]", i)
 		ln.guarded(c, s, in)
+		ln.crankedLocked(c, s, p.Family, in)
 	}
 	ln.twice(c, p, in)
 	ln.handTurns(c, p, in)
@@ -172,25 +180,6 @@ func (ln linter) purpose(n ToolNeed) site.Purpose {
 	return ln.ToolTypes[n.Type].Purpose
 }
 
-// locks reports whether the need is for a locking tool: one that stays on the
-// engine from one step to another.
-func (ln linter) locks(n ToolNeed) bool { return ln.purpose(n) == site.Locking }
-
-// notHeld finds locks that set-up steps fit and nothing keeps.
-func (ln linter) notHeld(c checker, p Preparation) {
-	for i, s := range p.SetUp {
-		for k, n := range s.Tools {
-			held := slices.ContainsFunc(p.Holds, func(h Hold) bool {
-				return h.Tool.Type == n.Type && (n.Type != "" || h.Tool.Purpose == n.Purpose)
-			})
-			if ln.locks(n) && !held && n.Until == "" {
-				c.at(s.Line, "set_up[%d].tools[%d]", i, k).advise("held-by-nobody",
-					"%s is fitted here, but no hold keeps it: it would be free as soon as the step ends", n)
-			}
-		}
-	}
-}
-
 // twice finds locks that two steps of a procedure name and nothing keeps in
 // between: no preparation that both stand in, and no until.
 func (ln linter) twice(c checker, p Procedure, in map[string]bool) {
@@ -215,41 +204,6 @@ func (ln linter) twice(c checker, p Procedure, in map[string]bool) {
 					"%s is needed here and again at %s, but nothing holds it in between", n, s.ID)
 			}
 			last[n.Type] = use{i, k, max(was.until, place[n.Until])}
-		}
-	}
-}
-
-// locked reports whether a preparation is kept by a locking tool.
-func (ln linter) locked(id string) bool {
-	return slices.ContainsFunc(ln.Preparations[id].Holds, func(h Hold) bool { return ln.locks(h.Tool) })
-}
-
-// offBeforeTight finds tightenings of a preparation's put-back that come after
-// its lock is off.
-func (ln linter) offBeforeTight(c checker, p Preparation) {
-	for i, h := range p.Holds {
-		off := lastNaming(p.PutBack, h.Tool.Type, h.To)
-		if off < 0 || !ln.locks(h.Tool) {
-			continue
-		}
-		for k := off + 1; k < len(p.PutBack); k++ {
-			if s := p.PutBack[k]; s.Torque != nil {
-				c.at(s.Line, "put_back[%d]", k).advise("lock-off-early",
-					"it tightens after holds[%d] (%s) is off, at %s", i, h.Tool, p.PutBack[off].ID)
-			}
-		}
-	}
-}
-
-// guarded finds tightenings that wait until a lock which their procedure needs
-// is off.
-func (ln linter) guarded(c checker, s Step, in map[string]bool) {
-	if s.Torque == nil {
-		return
-	}
-	for _, id := range s.OnlyAfter {
-		if in[id] && ln.locked(id) {
-			c.at(0, "only_after").advise("lock-off-early", "it tightens after %s is put back, so without its lock", id)
 		}
 	}
 }

@@ -30,6 +30,12 @@ func whole(words ...string) *regexp.Regexp {
 // handTurned is turning the engine by hand.
 var handTurned = whole(`(turns?|turning|rotat\w+) .{0,40}by hand`, `hand[- ]turns?`, `by hand .{0,20}turns?`, `two (full )?(crank )?turns`)
 
+// ranIndoors is running the engine, crankedOver turning it by its starter.
+var (
+	ranIndoors  = whole(`(start|run|idle|warm up) (the )?engine`, `(with|while|let) (the )?engine (is )?(runs?|running|idles?|idling)`, `first start`, `test run`)
+	crankedOver = whole(`crank(s|ing|ed)? (the engine|over|it over)`, `(first|engine) start`, `start the engine`, `starter motor turns`)
+)
+
 // dangers are the kinds of work that general authorities and common practice
 // warn of; see the codes for who says so.
 var dangers = []danger{
@@ -46,12 +52,10 @@ var dangers = []danger{
 		what: "releases or compresses a spring or tensioner"},
 	{code: Eye, words: whole(`drill(s|ing|ed)?( out)?`, `grind(s|ing)?`, `chisel(s|ing|led)?`, `swarf`, `ream(s|ing|ed)?`, `compressed air`),
 		purposes: []site.Purpose{site.Drilling}, what: "makes swarf or flying parts"},
-	{code: Fumes, words: whole(`(start|run|idle|warm up) (the )?engine`, `engine (runs|running|run|idles|idling)`, `first start`, `test run`),
-		what: "runs the engine indoors"},
+	{code: Fumes, words: ranIndoors, what: "runs the engine indoors"},
 	{code: TwoPerson, words: whole(`lift\w*`, `lower\w*`, `carr(y|ies|ying)`, `heavy`, `sub-?frame`, `gearbox`, `cylinder head`, `counter[- ]?hold\w*`),
 		crowd: true, what: "is lifted or held by two people"},
-	{code: LocksOut, words: whole(`crank(s|ing|ed)? (the engine|over|it over)`, `(first|engine) start`, `start the engine`, `starter motor turns`),
-		what: "cranks the engine"},
+	{code: LocksOut, words: crankedOver, what: "cranks the engine"},
 	{code: HandTurns, words: whole(`first start`, `start the engine for the first time`), what: "starts the engine for the first time"},
 	{code: Chemical, words: whole(`sealants?`, `liquid gasket`, `solvents?`, `brake cleaner`, `thread ?lock(er|ing)?`, `adhesive`),
 		what: "uses sealants or solvents"},

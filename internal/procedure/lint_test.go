@@ -129,6 +129,13 @@ func TestLint(t *testing.T) {
 			40, "procedures[chain].steps[2].hold_point", "hold-point", ""},
 		{"no hand turns", edit(2, func(s *Step) { s.HoldPoint = false }),
 			30, "procedures[chain]", "hand-turns", "locked"},
+		{"cranked while locked", edit(0, func(s *Step) { s.Instruction = "Crank the engine over." }),
+			32, "procedures[chain].steps[0]", "cranked-locked", "locked"},
+		{"cranked beside the locks of others", func(l *Library) {
+			l.Procedures["run"] = Procedure{ID: "run", Title: "Oil pressure", Family: "e1", Steps: []Step{
+				step("warm", 5, func(s *Step) { s.Title = "Run the engine warm"; s.Line = 90 }),
+			}}
+		}, 90, "procedures[run].steps[0]", "cranked-locked", "in a job with locked"},
 		{"implausible torque", edit(1, func(s *Step) {
 			s.Torque.Stages = []Stage{{Torque: 190}}
 		}), 34, "procedures[chain].steps[1].torque.stages[0]", "torque-implausible", "torque-high:190"},
@@ -205,6 +212,29 @@ func TestLintLetsALockBeUsedOnce(t *testing.T) {
 		step("wait", 5),
 		step("see-again", 5, func(s *Step) { s.Tools = []ToolNeed{{Type: "locks"}} }),
 	}}
+	for _, f := range l.Lint() {
+		t.Error(f)
+	}
+}
+
+// A step that runs the engine is kept from the locks by only_after, or by a
+// preparation that excludes them.
+func TestLintLetsAnEngineRunUnlocked(t *testing.T) {
+	run := func(change func(*Step)) Step {
+		return step("warm", 5, func(s *Step) {
+			s.Title = "Test run"
+			s.Cautions = []Caution{{Signal: Danger, Code: Fumes, Text: "Extraction on."}}
+			change(s)
+		})
+	}
+	l := lintable()
+	l.Preparations["whole"] = Preparation{ID: "whole", Title: "Whole", Excludes: []string{"locked"}, SetUp: []Step{step("look", 5)}}
+	l.Procedures["run"] = Procedure{ID: "run", Title: "Run", Family: "e1", Steps: []Step{
+		run(func(s *Step) { s.OnlyAfter = []string{"locked"} }),
+	}}
+	l.Procedures["run-whole"] = Procedure{
+		ID: "run-whole", Title: "Run", Family: "e1", Needs: []string{"whole"}, Steps: []Step{run(func(*Step) {})},
+	}
 	for _, f := range l.Lint() {
 		t.Error(f)
 	}

@@ -1,6 +1,3 @@
-// Package procedure is the work on an engine family: preparations that bring
-// the engine into a state and back, procedures that need such states, and the
-// merging of several procedures into one network of steps.
 package procedure
 
 import (
