@@ -43,6 +43,7 @@ func TestExitCodes(t *testing.T) {
 // and what is said.
 func TestUsage(t *testing.T) {
 	for line, want := range map[string]string{
+		"tool show L\xff":                    "is not valid UTF-8",
 		"tol":                                `has no "tol"`,
 		"tool lsit":                          "bayhold tool list",
 		"tool list --nonsense":               "unknown flag: --nonsense",

@@ -121,7 +121,7 @@ would have in an otherwise empty workshop.`,
 func (a *app) tellCheck(p *place, f *workFlags, req *bayholdv1.CheckJobRequest, resp *bayholdv1.CheckJobResponse) error {
 	err := a.answer(resp, func(w io.Writer) {
 		if resp.GetPossible() {
-			a.printPossible(w, p.clock, f, resp.GetPlan())
+			a.printPossible(w, p.clock, f, req, resp.GetPlan())
 		} else {
 			a.printRefused(w, p.clock, f, req, resp)
 		}

@@ -10,7 +10,7 @@ import (
 // bookingTable lists bookings.
 func bookingTable(c clock, list []*bayholdv1.Booking) table {
 	t := table{cols: []column{
-		{title: "booking", drop: 1}, {title: "resource"}, {title: "from"}, {title: "until"},
+		{title: "booking", drop: 1}, {title: "resource", wrap: true}, {title: "from"}, {title: "until"},
 		{title: "reference", wrap: true}, {title: "state"},
 	}}
 	for _, b := range list {
@@ -48,7 +48,7 @@ func (a *app) printBooking(w io.Writer, c clock, b *bayholdv1.Booking) {
 // are shown as the server's own, in UTC.
 func (a *app) heldTable(held []*bayholdv1.Holding) table {
 	c := a.anyClock()
-	t := table{cols: []column{{title: "resource"}, {title: "from"}, {title: "until"}, {title: "reference", wrap: true}, {title: "job"}}}
+	t := table{cols: []column{{title: "resource", wrap: true}, {title: "from"}, {title: "until"}, {title: "reference", wrap: true}, {title: "job"}}}
 	for _, h := range held {
 		t.add(id(h.GetResource()), c.at(h.GetStart()), c.at(h.GetEnd()), h.GetReference(), id(h.GetJob()))
 	}

@@ -110,7 +110,7 @@ func toolSpans(c clock, p *bayholdv1.Plan) []string {
 }
 
 // printPossible answers yes.
-func (a *app) printPossible(w io.Writer, c clock, f *workFlags, p *bayholdv1.Plan) {
+func (a *app) printPossible(w io.Writer, c clock, f *workFlags, req *bayholdv1.CheckJobRequest, p *bayholdv1.Plan) {
 	writeText(w, fmt.Sprintf("Yes: it can start %s in %s and be handed back %s.",
 		c.at(p.GetStartTime()), id(p.GetBay()), c.at(p.GetHandBackTime())), a.width())
 	fmt.Fprintln(w)
@@ -118,6 +118,9 @@ func (a *app) printPossible(w io.Writer, c clock, f *workFlags, p *bayholdv1.Pla
 	fmt.Fprintln(w)
 	words := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words()...)
 	words = append(words, "--start", c.typed(p.GetStartTime().AsTime()))
+	if req.GetHandBackBy() != nil {
+		words = append(words, "--by", c.typed(req.GetHandBackBy().AsTime()))
+	}
 	fmt.Fprintf(w, "Book it: %s\n", a.again(words...))
 	a.printSafety(w)
 }

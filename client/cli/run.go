@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -69,6 +70,11 @@ func Run(ctx context.Context, args []string, streams Streams, env func(string) s
 	root.SetIn(streams.In)
 	root.SetOut(streams.Out)
 	root.SetErr(streams.Err)
+	for _, arg := range args {
+		if !utf8.ValidString(arg) {
+			return a.report(usage("%q is not valid UTF-8", arg))
+		}
+	}
 	cmd, err := root.ExecuteContextC(ctx)
 	switch {
 	case err == nil:

@@ -37,7 +37,10 @@ func (c clock) resolve(text string, p parsed, e edge) (reading, error) {
 			day = day.plus(1)
 		}
 		r := reading{at: c.midnight(day)}
-		if p.relative {
+		switch {
+		case p.relative && e == dayEnd:
+			r.note = fmt.Sprintf("%q is the end of %s %s.", text, p.day.weekday().String()[:3], p.day)
+		case p.relative:
 			r = c.told(text, r.at)
 		}
 		return r, nil
