@@ -24,6 +24,116 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// PartState says where a part stands.
+type PartState int32
+
+const (
+	// Nothing was said of it.
+	PartState_PART_STATE_UNSPECIFIED PartState = 0
+	// Ordered, no date known.
+	PartState_PART_STATE_ORDERED PartState = 1
+	// Ordered, expected at a time.
+	PartState_PART_STATE_EXPECTED PartState = 2
+	// In the house.
+	PartState_PART_STATE_HERE PartState = 3
+)
+
+// Enum value maps for PartState.
+var (
+	PartState_name = map[int32]string{
+		0: "PART_STATE_UNSPECIFIED",
+		1: "PART_STATE_ORDERED",
+		2: "PART_STATE_EXPECTED",
+		3: "PART_STATE_HERE",
+	}
+	PartState_value = map[string]int32{
+		"PART_STATE_UNSPECIFIED": 0,
+		"PART_STATE_ORDERED":     1,
+		"PART_STATE_EXPECTED":    2,
+		"PART_STATE_HERE":        3,
+	}
+)
+
+func (x PartState) Enum() *PartState {
+	p := new(PartState)
+	*p = x
+	return p
+}
+
+func (x PartState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PartState) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayhold_v1_job_proto_enumTypes[0].Descriptor()
+}
+
+func (PartState) Type() protoreflect.EnumType {
+	return &file_bayhold_v1_job_proto_enumTypes[0]
+}
+
+func (x PartState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PartState.Descriptor instead.
+func (PartState) EnumDescriptor() ([]byte, []int) {
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{0}
+}
+
+// SheetFormat says how a sheet is laid out.
+type SheetFormat int32
+
+const (
+	// Not said; read as TEXT.
+	SheetFormat_SHEET_FORMAT_UNSPECIFIED SheetFormat = 0
+	// Plain text of 80 columns.
+	SheetFormat_SHEET_FORMAT_TEXT SheetFormat = 1
+	// An HTML page fit for A4.
+	SheetFormat_SHEET_FORMAT_HTML SheetFormat = 2
+)
+
+// Enum value maps for SheetFormat.
+var (
+	SheetFormat_name = map[int32]string{
+		0: "SHEET_FORMAT_UNSPECIFIED",
+		1: "SHEET_FORMAT_TEXT",
+		2: "SHEET_FORMAT_HTML",
+	}
+	SheetFormat_value = map[string]int32{
+		"SHEET_FORMAT_UNSPECIFIED": 0,
+		"SHEET_FORMAT_TEXT":        1,
+		"SHEET_FORMAT_HTML":        2,
+	}
+)
+
+func (x SheetFormat) Enum() *SheetFormat {
+	p := new(SheetFormat)
+	*p = x
+	return p
+}
+
+func (x SheetFormat) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (SheetFormat) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayhold_v1_job_proto_enumTypes[1].Descriptor()
+}
+
+func (SheetFormat) Type() protoreflect.EnumType {
+	return &file_bayhold_v1_job_proto_enumTypes[1]
+}
+
+func (x SheetFormat) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use SheetFormat.Descriptor instead.
+func (SheetFormat) EnumDescriptor() ([]byte, []int) {
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{1}
+}
+
 // Job is one vehicle and the work on it, or a bare reservation.
 type Job struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -48,7 +158,9 @@ type Job struct {
 	// For people.
 	Note string `protobuf:"bytes,10,opt,name=note,proto3" json:"note,omitempty"`
 	// When it was written.
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// What its steps use up; none for a reservation.
+	Parts         []*JobPart `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -160,20 +272,129 @@ func (x *Job) GetCreateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Job) GetParts() []*JobPart {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+// JobPart is a line of a job's parts list.
+type JobPart struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As the workshop orders it.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// For people.
+	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// How many are renewed in any case.
+	Quantity int32 `protobuf:"varint,3,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// How many more if those that come off are worn.
+	IfWorn int32 `protobuf:"varint,4,opt,name=if_worn,json=ifWorn,proto3" json:"if_worn,omitempty"`
+	// Where it stands.
+	State PartState `protobuf:"varint,5,opt,name=state,proto3,enum=bayhold.v1.PartState" json:"state,omitempty"`
+	// With EXPECTED: from when it is there.
+	ExpectedTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=expected_time,json=expectedTime,proto3" json:"expected_time,omitempty"`
+	// The ids of the steps that need it.
+	Steps         []string `protobuf:"bytes,7,rep,name=steps,proto3" json:"steps,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JobPart) Reset() {
+	*x = JobPart{}
+	mi := &file_bayhold_v1_job_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JobPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JobPart) ProtoMessage() {}
+
+func (x *JobPart) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_job_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JobPart.ProtoReflect.Descriptor instead.
+func (*JobPart) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *JobPart) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *JobPart) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *JobPart) GetQuantity() int32 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *JobPart) GetIfWorn() int32 {
+	if x != nil {
+		return x.IfWorn
+	}
+	return 0
+}
+
+func (x *JobPart) GetState() PartState {
+	if x != nil {
+		return x.State
+	}
+	return PartState_PART_STATE_UNSPECIFIED
+}
+
+func (x *JobPart) GetExpectedTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpectedTime
+	}
+	return nil
+}
+
+func (x *JobPart) GetSteps() []string {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
 // ProcedureVersion names one version of a procedure.
 type ProcedureVersion struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The name of the procedure.
 	Procedure string `protobuf:"bytes,1,opt,name=procedure,proto3" json:"procedure,omitempty"`
 	// Its version, from 1.
-	Version       int32 `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
+	Version int32 `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
+	// The newest issued version; greater than version if one was issued since.
+	NewestVersion int32 `protobuf:"varint,3,opt,name=newest_version,json=newestVersion,proto3" json:"newest_version,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ProcedureVersion) Reset() {
 	*x = ProcedureVersion{}
-	mi := &file_bayhold_v1_job_proto_msgTypes[1]
+	mi := &file_bayhold_v1_job_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -185,7 +406,7 @@ func (x *ProcedureVersion) String() string {
 func (*ProcedureVersion) ProtoMessage() {}
 
 func (x *ProcedureVersion) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_job_proto_msgTypes[1]
+	mi := &file_bayhold_v1_job_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -198,7 +419,7 @@ func (x *ProcedureVersion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProcedureVersion.ProtoReflect.Descriptor instead.
 func (*ProcedureVersion) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{1}
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *ProcedureVersion) GetProcedure() string {
@@ -211,6 +432,13 @@ func (x *ProcedureVersion) GetProcedure() string {
 func (x *ProcedureVersion) GetVersion() int32 {
 	if x != nil {
 		return x.Version
+	}
+	return 0
+}
+
+func (x *ProcedureVersion) GetNewestVersion() int32 {
+	if x != nil {
+		return x.NewestVersion
 	}
 	return 0
 }
@@ -230,7 +458,7 @@ type JobStep struct {
 
 func (x *JobStep) Reset() {
 	*x = JobStep{}
-	mi := &file_bayhold_v1_job_proto_msgTypes[2]
+	mi := &file_bayhold_v1_job_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -242,7 +470,7 @@ func (x *JobStep) String() string {
 func (*JobStep) ProtoMessage() {}
 
 func (x *JobStep) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_job_proto_msgTypes[2]
+	mi := &file_bayhold_v1_job_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -255,7 +483,7 @@ func (x *JobStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JobStep.ProtoReflect.Descriptor instead.
 func (*JobStep) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{2}
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *JobStep) GetId() string {
@@ -290,7 +518,7 @@ type GetJobRequest struct {
 
 func (x *GetJobRequest) Reset() {
 	*x = GetJobRequest{}
-	mi := &file_bayhold_v1_job_proto_msgTypes[3]
+	mi := &file_bayhold_v1_job_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -302,7 +530,7 @@ func (x *GetJobRequest) String() string {
 func (*GetJobRequest) ProtoMessage() {}
 
 func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_job_proto_msgTypes[3]
+	mi := &file_bayhold_v1_job_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -315,7 +543,7 @@ func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobRequest.ProtoReflect.Descriptor instead.
 func (*GetJobRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{3}
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *GetJobRequest) GetName() string {
@@ -336,7 +564,7 @@ type GetJobResponse struct {
 
 func (x *GetJobResponse) Reset() {
 	*x = GetJobResponse{}
-	mi := &file_bayhold_v1_job_proto_msgTypes[4]
+	mi := &file_bayhold_v1_job_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -348,7 +576,7 @@ func (x *GetJobResponse) String() string {
 func (*GetJobResponse) ProtoMessage() {}
 
 func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_job_proto_msgTypes[4]
+	mi := &file_bayhold_v1_job_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -361,7 +589,7 @@ func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobResponse.ProtoReflect.Descriptor instead.
 func (*GetJobResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{4}
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *GetJobResponse) GetJob() *Job {
@@ -390,7 +618,7 @@ type ListJobsRequest struct {
 
 func (x *ListJobsRequest) Reset() {
 	*x = ListJobsRequest{}
-	mi := &file_bayhold_v1_job_proto_msgTypes[5]
+	mi := &file_bayhold_v1_job_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -402,7 +630,7 @@ func (x *ListJobsRequest) String() string {
 func (*ListJobsRequest) ProtoMessage() {}
 
 func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_job_proto_msgTypes[5]
+	mi := &file_bayhold_v1_job_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -415,7 +643,7 @@ func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsRequest.ProtoReflect.Descriptor instead.
 func (*ListJobsRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{5}
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListJobsRequest) GetParent() string {
@@ -466,7 +694,7 @@ type ListJobsResponse struct {
 
 func (x *ListJobsResponse) Reset() {
 	*x = ListJobsResponse{}
-	mi := &file_bayhold_v1_job_proto_msgTypes[6]
+	mi := &file_bayhold_v1_job_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -478,7 +706,7 @@ func (x *ListJobsResponse) String() string {
 func (*ListJobsResponse) ProtoMessage() {}
 
 func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_job_proto_msgTypes[6]
+	mi := &file_bayhold_v1_job_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -491,7 +719,7 @@ func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsResponse.ProtoReflect.Descriptor instead.
 func (*ListJobsResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{6}
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListJobsResponse) GetJobs() []*Job {
@@ -508,12 +736,259 @@ func (x *ListJobsResponse) GetNextPageToken() string {
 	return ""
 }
 
+// UpdateJobPartRequest says where a part stands.
+type UpdateJobPartRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}/jobs/{job}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The part's id on the job's list.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// Where it stands; unspecified takes back what was said.
+	State PartState `protobuf:"varint,3,opt,name=state,proto3,enum=bayhold.v1.PartState" json:"state,omitempty"`
+	// With EXPECTED: from when it is there.
+	ExpectedTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=expected_time,json=expectedTime,proto3" json:"expected_time,omitempty"`
+	// A UUID of the caller's; a repeat does nothing and answers the same.
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateJobPartRequest) Reset() {
+	*x = UpdateJobPartRequest{}
+	mi := &file_bayhold_v1_job_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateJobPartRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateJobPartRequest) ProtoMessage() {}
+
+func (x *UpdateJobPartRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_job_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateJobPartRequest.ProtoReflect.Descriptor instead.
+func (*UpdateJobPartRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *UpdateJobPartRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *UpdateJobPartRequest) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *UpdateJobPartRequest) GetState() PartState {
+	if x != nil {
+		return x.State
+	}
+	return PartState_PART_STATE_UNSPECIFIED
+}
+
+func (x *UpdateJobPartRequest) GetExpectedTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpectedTime
+	}
+	return nil
+}
+
+func (x *UpdateJobPartRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// UpdateJobPartResponse answers it.
+type UpdateJobPartResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The job as it stands now.
+	Job *Job `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	// The steps that need the part and are planned before it is expected.
+	AffectedSteps []*JobStep `protobuf:"bytes,2,rep,name=affected_steps,json=affectedSteps,proto3" json:"affected_steps,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateJobPartResponse) Reset() {
+	*x = UpdateJobPartResponse{}
+	mi := &file_bayhold_v1_job_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateJobPartResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateJobPartResponse) ProtoMessage() {}
+
+func (x *UpdateJobPartResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_job_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateJobPartResponse.ProtoReflect.Descriptor instead.
+func (*UpdateJobPartResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *UpdateJobPartResponse) GetJob() *Job {
+	if x != nil {
+		return x.Job
+	}
+	return nil
+}
+
+func (x *UpdateJobPartResponse) GetAffectedSteps() []*JobStep {
+	if x != nil {
+		return x.AffectedSteps
+	}
+	return nil
+}
+
+// GetJobSheetRequest asks for a job's sheet.
+type GetJobSheetRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}/jobs/{job}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How it is to be laid out.
+	Format        SheetFormat `protobuf:"varint,2,opt,name=format,proto3,enum=bayhold.v1.SheetFormat" json:"format,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetJobSheetRequest) Reset() {
+	*x = GetJobSheetRequest{}
+	mi := &file_bayhold_v1_job_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetJobSheetRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetJobSheetRequest) ProtoMessage() {}
+
+func (x *GetJobSheetRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_job_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetJobSheetRequest.ProtoReflect.Descriptor instead.
+func (*GetJobSheetRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *GetJobSheetRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetJobSheetRequest) GetFormat() SheetFormat {
+	if x != nil {
+		return x.Format
+	}
+	return SheetFormat_SHEET_FORMAT_UNSPECIFIED
+}
+
+// GetJobSheetResponse is a sheet.
+type GetJobSheetResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The sheet itself.
+	Content string `protobuf:"bytes,1,opt,name=content,proto3" json:"content,omitempty"`
+	// Its media type: "text/plain; charset=utf-8" or "text/html; charset=utf-8".
+	ContentType   string `protobuf:"bytes,2,opt,name=content_type,json=contentType,proto3" json:"content_type,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetJobSheetResponse) Reset() {
+	*x = GetJobSheetResponse{}
+	mi := &file_bayhold_v1_job_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetJobSheetResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetJobSheetResponse) ProtoMessage() {}
+
+func (x *GetJobSheetResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_job_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetJobSheetResponse.ProtoReflect.Descriptor instead.
+func (*GetJobSheetResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_job_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetJobSheetResponse) GetContent() string {
+	if x != nil {
+		return x.Content
+	}
+	return ""
+}
+
+func (x *GetJobSheetResponse) GetContentType() string {
+	if x != nil {
+		return x.ContentType
+	}
+	return ""
+}
+
 var File_bayhold_v1_job_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_job_proto_rawDesc = "" +
 	"\n" +
 	"\x14bayhold/v1/job.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf3\x03\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9e\x04\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
 	"\treference\x18\x02 \x01(\tR\treference\x12#\n" +
@@ -530,10 +1005,20 @@ const file_bayhold_v1_job_proto_rawDesc = "" +
 	"\x04note\x18\n" +
 	" \x01(\tR\x04note\x12;\n" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTime\"J\n" +
+	"createTime\x12)\n" +
+	"\x05parts\x18\f \x03(\v2\x13.bayhold.v1.JobPartR\x05parts\"\xf5\x01\n" +
+	"\aJobPart\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12!\n" +
+	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1a\n" +
+	"\bquantity\x18\x03 \x01(\x05R\bquantity\x12\x17\n" +
+	"\aif_worn\x18\x04 \x01(\x05R\x06ifWorn\x12+\n" +
+	"\x05state\x18\x05 \x01(\x0e2\x15.bayhold.v1.PartStateR\x05state\x12?\n" +
+	"\rexpected_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\fexpectedTime\x12\x14\n" +
+	"\x05steps\x18\a \x03(\tR\x05steps\"q\n" +
 	"\x10ProcedureVersion\x12\x1c\n" +
 	"\tprocedure\x18\x01 \x01(\tR\tprocedure\x12\x18\n" +
-	"\aversion\x18\x02 \x01(\x05R\aversion\"^\n" +
+	"\aversion\x18\x02 \x01(\x05R\aversion\x12%\n" +
+	"\x0enewest_version\x18\x03 \x01(\x05R\rnewestVersion\"^\n" +
 	"\aJobStep\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12-\n" +
@@ -551,11 +1036,38 @@ const file_bayhold_v1_job_proto_rawDesc = "" +
 	"\x0eshow_cancelled\x18\x05 \x01(\bR\rshowCancelled\"_\n" +
 	"\x10ListJobsResponse\x12#\n" +
 	"\x04jobs\x18\x01 \x03(\v2\x0f.bayhold.v1.JobR\x04jobs\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x94\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xcb\x01\n" +
+	"\x14UpdateJobPartRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12+\n" +
+	"\x05state\x18\x03 \x01(\x0e2\x15.bayhold.v1.PartStateR\x05state\x12?\n" +
+	"\rexpected_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\fexpectedTime\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tR\trequestId\"v\n" +
+	"\x15UpdateJobPartResponse\x12!\n" +
+	"\x03job\x18\x01 \x01(\v2\x0f.bayhold.v1.JobR\x03job\x12:\n" +
+	"\x0eaffected_steps\x18\x02 \x03(\v2\x13.bayhold.v1.JobStepR\raffectedSteps\"Y\n" +
+	"\x12GetJobSheetRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12/\n" +
+	"\x06format\x18\x02 \x01(\x0e2\x17.bayhold.v1.SheetFormatR\x06format\"R\n" +
+	"\x13GetJobSheetResponse\x12\x18\n" +
+	"\acontent\x18\x01 \x01(\tR\acontent\x12!\n" +
+	"\fcontent_type\x18\x02 \x01(\tR\vcontentType*m\n" +
+	"\tPartState\x12\x1a\n" +
+	"\x16PART_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12PART_STATE_ORDERED\x10\x01\x12\x17\n" +
+	"\x13PART_STATE_EXPECTED\x10\x02\x12\x13\n" +
+	"\x0fPART_STATE_HERE\x10\x03*Y\n" +
+	"\vSheetFormat\x12\x1c\n" +
+	"\x18SHEET_FORMAT_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11SHEET_FORMAT_TEXT\x10\x01\x12\x15\n" +
+	"\x11SHEET_FORMAT_HTML\x10\x022\xba\x02\n" +
 	"\n" +
 	"JobService\x12?\n" +
 	"\x06GetJob\x12\x19.bayhold.v1.GetJobRequest\x1a\x1a.bayhold.v1.GetJobResponse\x12E\n" +
-	"\bListJobs\x12\x1b.bayhold.v1.ListJobsRequest\x1a\x1c.bayhold.v1.ListJobsResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\bListJobs\x12\x1b.bayhold.v1.ListJobsRequest\x1a\x1c.bayhold.v1.ListJobsResponse\x12T\n" +
+	"\rUpdateJobPart\x12 .bayhold.v1.UpdateJobPartRequest\x1a!.bayhold.v1.UpdateJobPartResponse\x12N\n" +
+	"\vGetJobSheet\x12\x1e.bayhold.v1.GetJobSheetRequest\x1a\x1f.bayhold.v1.GetJobSheetResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_job_proto_rawDescOnce sync.Once
@@ -569,40 +1081,60 @@ func file_bayhold_v1_job_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_job_proto_rawDescData
 }
 
-var file_bayhold_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_bayhold_v1_job_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_bayhold_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_bayhold_v1_job_proto_goTypes = []any{
-	(*Job)(nil),                   // 0: bayhold.v1.Job
-	(*ProcedureVersion)(nil),      // 1: bayhold.v1.ProcedureVersion
-	(*JobStep)(nil),               // 2: bayhold.v1.JobStep
-	(*GetJobRequest)(nil),         // 3: bayhold.v1.GetJobRequest
-	(*GetJobResponse)(nil),        // 4: bayhold.v1.GetJobResponse
-	(*ListJobsRequest)(nil),       // 5: bayhold.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),      // 6: bayhold.v1.ListJobsResponse
-	(BookingState)(0),             // 7: bayhold.v1.BookingState
-	(*TimeRange)(nil),             // 8: bayhold.v1.TimeRange
-	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
+	(PartState)(0),                // 0: bayhold.v1.PartState
+	(SheetFormat)(0),              // 1: bayhold.v1.SheetFormat
+	(*Job)(nil),                   // 2: bayhold.v1.Job
+	(*JobPart)(nil),               // 3: bayhold.v1.JobPart
+	(*ProcedureVersion)(nil),      // 4: bayhold.v1.ProcedureVersion
+	(*JobStep)(nil),               // 5: bayhold.v1.JobStep
+	(*GetJobRequest)(nil),         // 6: bayhold.v1.GetJobRequest
+	(*GetJobResponse)(nil),        // 7: bayhold.v1.GetJobResponse
+	(*ListJobsRequest)(nil),       // 8: bayhold.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),      // 9: bayhold.v1.ListJobsResponse
+	(*UpdateJobPartRequest)(nil),  // 10: bayhold.v1.UpdateJobPartRequest
+	(*UpdateJobPartResponse)(nil), // 11: bayhold.v1.UpdateJobPartResponse
+	(*GetJobSheetRequest)(nil),    // 12: bayhold.v1.GetJobSheetRequest
+	(*GetJobSheetResponse)(nil),   // 13: bayhold.v1.GetJobSheetResponse
+	(BookingState)(0),             // 14: bayhold.v1.BookingState
+	(*TimeRange)(nil),             // 15: bayhold.v1.TimeRange
+	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
 }
 var file_bayhold_v1_job_proto_depIdxs = []int32{
-	1,  // 0: bayhold.v1.Job.procedures:type_name -> bayhold.v1.ProcedureVersion
-	7,  // 1: bayhold.v1.Job.state:type_name -> bayhold.v1.BookingState
-	8,  // 2: bayhold.v1.Job.planned:type_name -> bayhold.v1.TimeRange
-	9,  // 3: bayhold.v1.Job.promise_time:type_name -> google.protobuf.Timestamp
-	9,  // 4: bayhold.v1.Job.expire_time:type_name -> google.protobuf.Timestamp
-	2,  // 5: bayhold.v1.Job.steps:type_name -> bayhold.v1.JobStep
-	9,  // 6: bayhold.v1.Job.create_time:type_name -> google.protobuf.Timestamp
-	8,  // 7: bayhold.v1.JobStep.during:type_name -> bayhold.v1.TimeRange
-	0,  // 8: bayhold.v1.GetJobResponse.job:type_name -> bayhold.v1.Job
-	8,  // 9: bayhold.v1.ListJobsRequest.during:type_name -> bayhold.v1.TimeRange
-	0,  // 10: bayhold.v1.ListJobsResponse.jobs:type_name -> bayhold.v1.Job
-	3,  // 11: bayhold.v1.JobService.GetJob:input_type -> bayhold.v1.GetJobRequest
-	5,  // 12: bayhold.v1.JobService.ListJobs:input_type -> bayhold.v1.ListJobsRequest
-	4,  // 13: bayhold.v1.JobService.GetJob:output_type -> bayhold.v1.GetJobResponse
-	6,  // 14: bayhold.v1.JobService.ListJobs:output_type -> bayhold.v1.ListJobsResponse
-	13, // [13:15] is the sub-list for method output_type
-	11, // [11:13] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	4,  // 0: bayhold.v1.Job.procedures:type_name -> bayhold.v1.ProcedureVersion
+	14, // 1: bayhold.v1.Job.state:type_name -> bayhold.v1.BookingState
+	15, // 2: bayhold.v1.Job.planned:type_name -> bayhold.v1.TimeRange
+	16, // 3: bayhold.v1.Job.promise_time:type_name -> google.protobuf.Timestamp
+	16, // 4: bayhold.v1.Job.expire_time:type_name -> google.protobuf.Timestamp
+	5,  // 5: bayhold.v1.Job.steps:type_name -> bayhold.v1.JobStep
+	16, // 6: bayhold.v1.Job.create_time:type_name -> google.protobuf.Timestamp
+	3,  // 7: bayhold.v1.Job.parts:type_name -> bayhold.v1.JobPart
+	0,  // 8: bayhold.v1.JobPart.state:type_name -> bayhold.v1.PartState
+	16, // 9: bayhold.v1.JobPart.expected_time:type_name -> google.protobuf.Timestamp
+	15, // 10: bayhold.v1.JobStep.during:type_name -> bayhold.v1.TimeRange
+	2,  // 11: bayhold.v1.GetJobResponse.job:type_name -> bayhold.v1.Job
+	15, // 12: bayhold.v1.ListJobsRequest.during:type_name -> bayhold.v1.TimeRange
+	2,  // 13: bayhold.v1.ListJobsResponse.jobs:type_name -> bayhold.v1.Job
+	0,  // 14: bayhold.v1.UpdateJobPartRequest.state:type_name -> bayhold.v1.PartState
+	16, // 15: bayhold.v1.UpdateJobPartRequest.expected_time:type_name -> google.protobuf.Timestamp
+	2,  // 16: bayhold.v1.UpdateJobPartResponse.job:type_name -> bayhold.v1.Job
+	5,  // 17: bayhold.v1.UpdateJobPartResponse.affected_steps:type_name -> bayhold.v1.JobStep
+	1,  // 18: bayhold.v1.GetJobSheetRequest.format:type_name -> bayhold.v1.SheetFormat
+	6,  // 19: bayhold.v1.JobService.GetJob:input_type -> bayhold.v1.GetJobRequest
+	8,  // 20: bayhold.v1.JobService.ListJobs:input_type -> bayhold.v1.ListJobsRequest
+	10, // 21: bayhold.v1.JobService.UpdateJobPart:input_type -> bayhold.v1.UpdateJobPartRequest
+	12, // 22: bayhold.v1.JobService.GetJobSheet:input_type -> bayhold.v1.GetJobSheetRequest
+	7,  // 23: bayhold.v1.JobService.GetJob:output_type -> bayhold.v1.GetJobResponse
+	9,  // 24: bayhold.v1.JobService.ListJobs:output_type -> bayhold.v1.ListJobsResponse
+	11, // 25: bayhold.v1.JobService.UpdateJobPart:output_type -> bayhold.v1.UpdateJobPartResponse
+	13, // 26: bayhold.v1.JobService.GetJobSheet:output_type -> bayhold.v1.GetJobSheetResponse
+	23, // [23:27] is the sub-list for method output_type
+	19, // [19:23] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_job_proto_init() }
@@ -616,13 +1148,14 @@ func file_bayhold_v1_job_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_job_proto_rawDesc), len(file_bayhold_v1_job_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   7,
+			NumEnums:      2,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_bayhold_v1_job_proto_goTypes,
 		DependencyIndexes: file_bayhold_v1_job_proto_depIdxs,
+		EnumInfos:         file_bayhold_v1_job_proto_enumTypes,
 		MessageInfos:      file_bayhold_v1_job_proto_msgTypes,
 	}.Build()
 	File_bayhold_v1_job_proto = out.File

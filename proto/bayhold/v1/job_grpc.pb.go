@@ -21,8 +21,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	JobService_GetJob_FullMethodName   = "/bayhold.v1.JobService/GetJob"
-	JobService_ListJobs_FullMethodName = "/bayhold.v1.JobService/ListJobs"
+	JobService_GetJob_FullMethodName        = "/bayhold.v1.JobService/GetJob"
+	JobService_ListJobs_FullMethodName      = "/bayhold.v1.JobService/ListJobs"
+	JobService_UpdateJobPart_FullMethodName = "/bayhold.v1.JobService/UpdateJobPart"
+	JobService_GetJobSheet_FullMethodName   = "/bayhold.v1.JobService/GetJobSheet"
 )
 
 // JobServiceClient is the client API for JobService service.
@@ -35,6 +37,13 @@ type JobServiceClient interface {
 	GetJob(ctx context.Context, in *GetJobRequest, opts ...grpc.CallOption) (*GetJobResponse, error)
 	// ListJobs answers the jobs that touch a time, by start, without steps.
 	ListJobs(ctx context.Context, in *ListJobsRequest, opts ...grpc.CallOption) (*ListJobsResponse, error)
+	// UpdateJobPart says where a part of a job stands, and answers the steps that
+	// are planned before it is expected.
+	UpdateJobPart(ctx context.Context, in *UpdateJobPartRequest, opts ...grpc.CallOption) (*UpdateJobPartResponse, error)
+	// GetJobSheet answers the sheet that a technician works by: steps in order
+	// with their cautions before them, tools and set values, people, parts, hold
+	// points, lines to sign.
+	GetJobSheet(ctx context.Context, in *GetJobSheetRequest, opts ...grpc.CallOption) (*GetJobSheetResponse, error)
 }
 
 type jobServiceClient struct {
@@ -65,6 +74,26 @@ func (c *jobServiceClient) ListJobs(ctx context.Context, in *ListJobsRequest, op
 	return out, nil
 }
 
+func (c *jobServiceClient) UpdateJobPart(ctx context.Context, in *UpdateJobPartRequest, opts ...grpc.CallOption) (*UpdateJobPartResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UpdateJobPartResponse)
+	err := c.cc.Invoke(ctx, JobService_UpdateJobPart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) GetJobSheet(ctx context.Context, in *GetJobSheetRequest, opts ...grpc.CallOption) (*GetJobSheetResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetJobSheetResponse)
+	err := c.cc.Invoke(ctx, JobService_GetJobSheet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // JobServiceServer is the server API for JobService service.
 // All implementations must embed UnimplementedJobServiceServer
 // for forward compatibility.
@@ -75,6 +104,13 @@ type JobServiceServer interface {
 	GetJob(context.Context, *GetJobRequest) (*GetJobResponse, error)
 	// ListJobs answers the jobs that touch a time, by start, without steps.
 	ListJobs(context.Context, *ListJobsRequest) (*ListJobsResponse, error)
+	// UpdateJobPart says where a part of a job stands, and answers the steps that
+	// are planned before it is expected.
+	UpdateJobPart(context.Context, *UpdateJobPartRequest) (*UpdateJobPartResponse, error)
+	// GetJobSheet answers the sheet that a technician works by: steps in order
+	// with their cautions before them, tools and set values, people, parts, hold
+	// points, lines to sign.
+	GetJobSheet(context.Context, *GetJobSheetRequest) (*GetJobSheetResponse, error)
 	mustEmbedUnimplementedJobServiceServer()
 }
 
@@ -90,6 +126,12 @@ func (UnimplementedJobServiceServer) GetJob(context.Context, *GetJobRequest) (*G
 }
 func (UnimplementedJobServiceServer) ListJobs(context.Context, *ListJobsRequest) (*ListJobsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListJobs not implemented")
+}
+func (UnimplementedJobServiceServer) UpdateJobPart(context.Context, *UpdateJobPartRequest) (*UpdateJobPartResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateJobPart not implemented")
+}
+func (UnimplementedJobServiceServer) GetJobSheet(context.Context, *GetJobSheetRequest) (*GetJobSheetResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetJobSheet not implemented")
 }
 func (UnimplementedJobServiceServer) mustEmbedUnimplementedJobServiceServer() {}
 func (UnimplementedJobServiceServer) testEmbeddedByValue()                    {}
@@ -148,6 +190,42 @@ func _JobService_ListJobs_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _JobService_UpdateJobPart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateJobPartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).UpdateJobPart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_UpdateJobPart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).UpdateJobPart(ctx, req.(*UpdateJobPartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_GetJobSheet_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetJobSheetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).GetJobSheet(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_GetJobSheet_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).GetJobSheet(ctx, req.(*GetJobSheetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // JobService_ServiceDesc is the grpc.ServiceDesc for JobService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -162,6 +240,14 @@ var JobService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListJobs",
 			Handler:    _JobService_ListJobs_Handler,
+		},
+		{
+			MethodName: "UpdateJobPart",
+			Handler:    _JobService_UpdateJobPart_Handler,
+		},
+		{
+			MethodName: "GetJobSheet",
+			Handler:    _JobService_GetJobSheet_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

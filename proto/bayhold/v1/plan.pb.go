@@ -53,6 +53,8 @@ const (
 	Blocker_KIND_SAME_JOB Blocker_Kind = 10
 	// Even an otherwise empty workshop would end the step too late.
 	Blocker_KIND_TOO_LATE Blocker_Kind = 11
+	// A part that the step needs is not expected by then.
+	Blocker_KIND_PART Blocker_Kind = 12
 )
 
 // Enum value maps for Blocker_Kind.
@@ -70,6 +72,7 @@ var (
 		9:  "KIND_NONE",
 		10: "KIND_SAME_JOB",
 		11: "KIND_TOO_LATE",
+		12: "KIND_PART",
 	}
 	Blocker_Kind_value = map[string]int32{
 		"KIND_UNSPECIFIED":  0,
@@ -84,6 +87,7 @@ var (
 		"KIND_NONE":         9,
 		"KIND_SAME_JOB":     10,
 		"KIND_TOO_LATE":     11,
+		"KIND_PART":         12,
 	}
 )
 
@@ -111,7 +115,7 @@ func (x Blocker_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Blocker_Kind.Descriptor instead.
 func (Blocker_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{4, 0}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{5, 0}
 }
 
 // Outcome says how the search ended.
@@ -168,7 +172,7 @@ func (x FindPlansResponse_Outcome) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use FindPlansResponse_Outcome.Descriptor instead.
 func (FindPlansResponse_Outcome) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{8, 0}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{9, 0}
 }
 
 // Merit says what it is best at.
@@ -221,7 +225,7 @@ func (x PlanOption_Merit) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PlanOption_Merit.Descriptor instead.
 func (PlanOption_Merit) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{9, 0}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{10, 0}
 }
 
 // Plan is a proposed set of bookings with its steps placed in time, not yet
@@ -247,7 +251,9 @@ type Plan struct {
 	// No hand-back is possible before this instant.
 	BoundTime *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=bound_time,json=boundTime,proto3" json:"bound_time,omitempty"`
 	// Whether it is proved that no hand-back is earlier.
-	Proved        bool `protobuf:"varint,10,opt,name=proved,proto3" json:"proved,omitempty"`
+	Proved bool `protobuf:"varint,10,opt,name=proved,proto3" json:"proved,omitempty"`
+	// The arrivals of parts that it waits for, as asked for.
+	PartArrivals  []*PartArrival `protobuf:"bytes,11,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -352,6 +358,68 @@ func (x *Plan) GetProved() bool {
 	return false
 }
 
+func (x *Plan) GetPartArrivals() []*PartArrival {
+	if x != nil {
+		return x.PartArrivals
+	}
+	return nil
+}
+
+// PartArrival says when a part is expected: no step that needs it starts before.
+type PartArrival struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The part's id on the parts list.
+	Part string `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// From when it is there.
+	ExpectedTime  *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=expected_time,json=expectedTime,proto3" json:"expected_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartArrival) Reset() {
+	*x = PartArrival{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartArrival) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartArrival) ProtoMessage() {}
+
+func (x *PartArrival) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartArrival.ProtoReflect.Descriptor instead.
+func (*PartArrival) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *PartArrival) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *PartArrival) GetExpectedTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpectedTime
+	}
+	return nil
+}
+
 // PlannedProcedure is a procedure with the version it was planned with.
 type PlannedProcedure struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -367,7 +435,7 @@ type PlannedProcedure struct {
 
 func (x *PlannedProcedure) Reset() {
 	*x = PlannedProcedure{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[1]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -379,7 +447,7 @@ func (x *PlannedProcedure) String() string {
 func (*PlannedProcedure) ProtoMessage() {}
 
 func (x *PlannedProcedure) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[1]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -392,7 +460,7 @@ func (x *PlannedProcedure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedProcedure.ProtoReflect.Descriptor instead.
 func (*PlannedProcedure) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{1}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *PlannedProcedure) GetProcedure() string {
@@ -437,7 +505,7 @@ type PlannedStep struct {
 
 func (x *PlannedStep) Reset() {
 	*x = PlannedStep{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[2]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -449,7 +517,7 @@ func (x *PlannedStep) String() string {
 func (*PlannedStep) ProtoMessage() {}
 
 func (x *PlannedStep) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[2]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -462,7 +530,7 @@ func (x *PlannedStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedStep.ProtoReflect.Descriptor instead.
 func (*PlannedStep) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{2}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PlannedStep) GetId() string {
@@ -524,7 +592,7 @@ type PlannedBooking struct {
 
 func (x *PlannedBooking) Reset() {
 	*x = PlannedBooking{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[3]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -536,7 +604,7 @@ func (x *PlannedBooking) String() string {
 func (*PlannedBooking) ProtoMessage() {}
 
 func (x *PlannedBooking) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[3]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -549,7 +617,7 @@ func (x *PlannedBooking) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedBooking.ProtoReflect.Descriptor instead.
 func (*PlannedBooking) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{3}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *PlannedBooking) GetResource() string {
@@ -613,7 +681,7 @@ type Blocker struct {
 
 func (x *Blocker) Reset() {
 	*x = Blocker{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[4]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -625,7 +693,7 @@ func (x *Blocker) String() string {
 func (*Blocker) ProtoMessage() {}
 
 func (x *Blocker) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[4]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -638,7 +706,7 @@ func (x *Blocker) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Blocker.ProtoReflect.Descriptor instead.
 func (*Blocker) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{4}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Blocker) GetKind() Blocker_Kind {
@@ -731,14 +799,16 @@ type CheckJobRequest struct {
 	// job would have in an otherwise empty workshop.
 	HandBackBy *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=hand_back_by,json=handBackBy,proto3" json:"hand_back_by,omitempty"`
 	// Only this bay, by name; empty: any that has the features.
-	Bay           string `protobuf:"bytes,5,opt,name=bay,proto3" json:"bay,omitempty"`
+	Bay string `protobuf:"bytes,5,opt,name=bay,proto3" json:"bay,omitempty"`
+	// Parts that are not here yet.
+	PartArrivals  []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CheckJobRequest) Reset() {
 	*x = CheckJobRequest{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[5]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -750,7 +820,7 @@ func (x *CheckJobRequest) String() string {
 func (*CheckJobRequest) ProtoMessage() {}
 
 func (x *CheckJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[5]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -763,7 +833,7 @@ func (x *CheckJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckJobRequest.ProtoReflect.Descriptor instead.
 func (*CheckJobRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{5}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CheckJobRequest) GetParent() string {
@@ -801,6 +871,13 @@ func (x *CheckJobRequest) GetBay() string {
 	return ""
 }
 
+func (x *CheckJobRequest) GetPartArrivals() []*PartArrival {
+	if x != nil {
+		return x.PartArrivals
+	}
+	return nil
+}
+
 // CheckJobResponse answers yes with a plan or no with blockers.
 type CheckJobResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -821,7 +898,7 @@ type CheckJobResponse struct {
 
 func (x *CheckJobResponse) Reset() {
 	*x = CheckJobResponse{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[6]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -833,7 +910,7 @@ func (x *CheckJobResponse) String() string {
 func (*CheckJobResponse) ProtoMessage() {}
 
 func (x *CheckJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[6]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -846,7 +923,7 @@ func (x *CheckJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckJobResponse.ProtoReflect.Descriptor instead.
 func (*CheckJobResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{6}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *CheckJobResponse) GetPossible() bool {
@@ -897,14 +974,16 @@ type FindPlansRequest struct {
 	// year after earliest_time.
 	HorizonTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=horizon_time,json=horizonTime,proto3" json:"horizon_time,omitempty"`
 	// Only this bay, by name; empty: any that has the features.
-	Bay           string `protobuf:"bytes,5,opt,name=bay,proto3" json:"bay,omitempty"`
+	Bay string `protobuf:"bytes,5,opt,name=bay,proto3" json:"bay,omitempty"`
+	// Parts that are not here yet.
+	PartArrivals  []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FindPlansRequest) Reset() {
 	*x = FindPlansRequest{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[7]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -916,7 +995,7 @@ func (x *FindPlansRequest) String() string {
 func (*FindPlansRequest) ProtoMessage() {}
 
 func (x *FindPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[7]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -929,7 +1008,7 @@ func (x *FindPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindPlansRequest.ProtoReflect.Descriptor instead.
 func (*FindPlansRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{7}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *FindPlansRequest) GetParent() string {
@@ -967,6 +1046,13 @@ func (x *FindPlansRequest) GetBay() string {
 	return ""
 }
 
+func (x *FindPlansRequest) GetPartArrivals() []*PartArrival {
+	if x != nil {
+		return x.PartArrivals
+	}
+	return nil
+}
+
 // FindPlansResponse answers the options.
 type FindPlansResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -982,7 +1068,7 @@ type FindPlansResponse struct {
 
 func (x *FindPlansResponse) Reset() {
 	*x = FindPlansResponse{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[8]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -994,7 +1080,7 @@ func (x *FindPlansResponse) String() string {
 func (*FindPlansResponse) ProtoMessage() {}
 
 func (x *FindPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[8]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1007,7 +1093,7 @@ func (x *FindPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindPlansResponse.ProtoReflect.Descriptor instead.
 func (*FindPlansResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{8}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *FindPlansResponse) GetOutcome() FindPlansResponse_Outcome {
@@ -1044,7 +1130,7 @@ type PlanOption struct {
 
 func (x *PlanOption) Reset() {
 	*x = PlanOption{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[9]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1056,7 +1142,7 @@ func (x *PlanOption) String() string {
 func (*PlanOption) ProtoMessage() {}
 
 func (x *PlanOption) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[9]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1069,7 +1155,7 @@ func (x *PlanOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanOption.ProtoReflect.Descriptor instead.
 func (*PlanOption) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{9}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *PlanOption) GetPlan() *Plan {
@@ -1086,12 +1172,407 @@ func (x *PlanOption) GetMerits() []PlanOption_Merit {
 	return nil
 }
 
+// ListWhileOpenRequest asks what is worth doing along with a job.
+type ListWhileOpenRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The names of the job's procedures; or a booked job, in job.
+	Procedures []string `protobuf:"bytes,2,rep,name=procedures,proto3" json:"procedures,omitempty"`
+	// The name of a booked job: then the answer tells as well whether its slot
+	// has room, its own bookings aside.
+	Job           string `protobuf:"bytes,3,opt,name=job,proto3" json:"job,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListWhileOpenRequest) Reset() {
+	*x = ListWhileOpenRequest{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListWhileOpenRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListWhileOpenRequest) ProtoMessage() {}
+
+func (x *ListWhileOpenRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListWhileOpenRequest.ProtoReflect.Descriptor instead.
+func (*ListWhileOpenRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ListWhileOpenRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListWhileOpenRequest) GetProcedures() []string {
+	if x != nil {
+		return x.Procedures
+	}
+	return nil
+}
+
+func (x *ListWhileOpenRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+// ListWhileOpenResponse answers it.
+type ListWhileOpenResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What saves the most comes first.
+	Candidates    []*WhileOpen `protobuf:"bytes,1,rep,name=candidates,proto3" json:"candidates,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListWhileOpenResponse) Reset() {
+	*x = ListWhileOpenResponse{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListWhileOpenResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListWhileOpenResponse) ProtoMessage() {}
+
+func (x *ListWhileOpenResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListWhileOpenResponse.ProtoReflect.Descriptor instead.
+func (*ListWhileOpenResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ListWhileOpenResponse) GetCandidates() []*WhileOpen {
+	if x != nil {
+		return x.Candidates
+	}
+	return nil
+}
+
+// WhileOpen is a procedure that could be done along with a job.
+type WhileOpen struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The name of the procedure.
+	Procedure string `protobuf:"bytes,1,opt,name=procedure,proto3" json:"procedure,omitempty"`
+	// Its version.
+	Version int32 `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
+	// For people.
+	DisplayName string `protobuf:"bytes,3,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// What it adds to the job.
+	Added *WorkAmount `protobuf:"bytes,4,opt,name=added,proto3" json:"added,omitempty"`
+	// What it takes as a job of its own.
+	Alone *WorkAmount `protobuf:"bytes,5,opt,name=alone,proto3" json:"alone,omitempty"`
+	// What doing it now saves.
+	Saved *WorkAmount `protobuf:"bytes,6,opt,name=saved,proto3" json:"saved,omitempty"`
+	// Parts that the job's list gains.
+	Parts []*PartLine `protobuf:"bytes,7,rep,name=parts,proto3" json:"parts,omitempty"`
+	// Parts that it would need alone and that the job renews anyway.
+	SharedParts []*PartLine `protobuf:"bytes,8,rep,name=shared_parts,json=sharedParts,proto3" json:"shared_parts,omitempty"`
+	// Why it cannot be part of the job; empty if it can.
+	Refused string `protobuf:"bytes,9,opt,name=refused,proto3" json:"refused,omitempty"`
+	// With a booked job: whether it can start when it does, in its bay, with
+	// this along, and wait for nothing.
+	FitsSlot *bool `protobuf:"varint,10,opt,name=fits_slot,json=fitsSlot,proto3,oneof" json:"fits_slot,omitempty"`
+	// With a booked job: the hand-back then; absent if it cannot.
+	HandBackTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=hand_back_time,json=handBackTime,proto3" json:"hand_back_time,omitempty"`
+	// With a booked job whose slot has no room: what stands in the way.
+	Blockers      []*Blocker `protobuf:"bytes,12,rep,name=blockers,proto3" json:"blockers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WhileOpen) Reset() {
+	*x = WhileOpen{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WhileOpen) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WhileOpen) ProtoMessage() {}
+
+func (x *WhileOpen) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WhileOpen.ProtoReflect.Descriptor instead.
+func (*WhileOpen) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *WhileOpen) GetProcedure() string {
+	if x != nil {
+		return x.Procedure
+	}
+	return ""
+}
+
+func (x *WhileOpen) GetVersion() int32 {
+	if x != nil {
+		return x.Version
+	}
+	return 0
+}
+
+func (x *WhileOpen) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *WhileOpen) GetAdded() *WorkAmount {
+	if x != nil {
+		return x.Added
+	}
+	return nil
+}
+
+func (x *WhileOpen) GetAlone() *WorkAmount {
+	if x != nil {
+		return x.Alone
+	}
+	return nil
+}
+
+func (x *WhileOpen) GetSaved() *WorkAmount {
+	if x != nil {
+		return x.Saved
+	}
+	return nil
+}
+
+func (x *WhileOpen) GetParts() []*PartLine {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *WhileOpen) GetSharedParts() []*PartLine {
+	if x != nil {
+		return x.SharedParts
+	}
+	return nil
+}
+
+func (x *WhileOpen) GetRefused() string {
+	if x != nil {
+		return x.Refused
+	}
+	return ""
+}
+
+func (x *WhileOpen) GetFitsSlot() bool {
+	if x != nil && x.FitsSlot != nil {
+		return *x.FitsSlot
+	}
+	return false
+}
+
+func (x *WhileOpen) GetHandBackTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HandBackTime
+	}
+	return nil
+}
+
+func (x *WhileOpen) GetBlockers() []*Blocker {
+	if x != nil {
+		return x.Blockers
+	}
+	return nil
+}
+
+// WorkAmount is an amount of work.
+type WorkAmount struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Minutes of steps, one after the other.
+	StepMinutes int32 `protobuf:"varint,1,opt,name=step_minutes,json=stepMinutes,proto3" json:"step_minutes,omitempty"`
+	// Minutes of people: each of them counts.
+	PeopleMinutes int32 `protobuf:"varint,2,opt,name=people_minutes,json=peopleMinutes,proto3" json:"people_minutes,omitempty"`
+	// Minutes that the vehicle stands in the bay at least, with nothing to wait
+	// for and nobody off shift.
+	BayMinutes    int32 `protobuf:"varint,3,opt,name=bay_minutes,json=bayMinutes,proto3" json:"bay_minutes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WorkAmount) Reset() {
+	*x = WorkAmount{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WorkAmount) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WorkAmount) ProtoMessage() {}
+
+func (x *WorkAmount) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WorkAmount.ProtoReflect.Descriptor instead.
+func (*WorkAmount) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *WorkAmount) GetStepMinutes() int32 {
+	if x != nil {
+		return x.StepMinutes
+	}
+	return 0
+}
+
+func (x *WorkAmount) GetPeopleMinutes() int32 {
+	if x != nil {
+		return x.PeopleMinutes
+	}
+	return 0
+}
+
+func (x *WorkAmount) GetBayMinutes() int32 {
+	if x != nil {
+		return x.BayMinutes
+	}
+	return 0
+}
+
+// PartLine is one line of a parts list.
+type PartLine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As the workshop orders it.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// For people.
+	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// How many are renewed in any case.
+	Quantity int32 `protobuf:"varint,3,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// How many more if those that come off are worn.
+	IfWorn        int32 `protobuf:"varint,4,opt,name=if_worn,json=ifWorn,proto3" json:"if_worn,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartLine) Reset() {
+	*x = PartLine{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartLine) ProtoMessage() {}
+
+func (x *PartLine) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartLine.ProtoReflect.Descriptor instead.
+func (*PartLine) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *PartLine) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *PartLine) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *PartLine) GetQuantity() int32 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *PartLine) GetIfWorn() int32 {
+	if x != nil {
+		return x.IfWorn
+	}
+	return 0
+}
+
 var File_bayhold_v1_plan_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/plan.proto\x12\n" +
-	"bayhold.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xce\x03\n" +
+	"bayhold.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8c\x04\n" +
 	"\x04Plan\x12<\n" +
 	"\n" +
 	"procedures\x18\x01 \x03(\v2\x1c.bayhold.v1.PlannedProcedureR\n" +
@@ -1107,7 +1588,11 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"bound_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\tboundTime\x12\x16\n" +
 	"\x06proved\x18\n" +
-	" \x01(\bR\x06proved\"m\n" +
+	" \x01(\bR\x06proved\x12<\n" +
+	"\rpart_arrivals\x18\v \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\"b\n" +
+	"\vPartArrival\x12\x12\n" +
+	"\x04part\x18\x01 \x01(\tR\x04part\x12?\n" +
+	"\rexpected_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\fexpectedTime\"m\n" +
 	"\x10PlannedProcedure\x12\x1c\n" +
 	"\tprocedure\x18\x01 \x01(\tR\tprocedure\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\x05R\aversion\x12!\n" +
@@ -1125,7 +1610,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x14\n" +
-	"\x05steps\x18\x04 \x03(\tR\x05steps\"\xfd\x04\n" +
+	"\x05steps\x18\x04 \x03(\tR\x05steps\"\x8c\x05\n" +
 	"\aBlocker\x12,\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x18.bayhold.v1.Blocker.KindR\x04kind\x12\x12\n" +
 	"\x04step\x18\x02 \x01(\tR\x04step\x12\x1d\n" +
@@ -1141,7 +1626,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"until_time\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime\x12\x18\n" +
-	"\amessage\x18\v \x01(\tR\amessage\"\xe9\x01\n" +
+	"\amessage\x18\v \x01(\tR\amessage\"\xf8\x01\n" +
 	"\x04Kind\x12\x14\n" +
 	"\x10KIND_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vKIND_BOOKED\x10\x01\x12\x0f\n" +
@@ -1156,7 +1641,8 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\tKIND_NONE\x10\t\x12\x11\n" +
 	"\rKIND_SAME_JOB\x10\n" +
 	"\x12\x11\n" +
-	"\rKIND_TOO_LATE\x10\v\"\xd4\x01\n" +
+	"\rKIND_TOO_LATE\x10\v\x12\r\n" +
+	"\tKIND_PART\x10\f\"\x92\x02\n" +
 	"\x0fCheckJobRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -1166,13 +1652,14 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"start_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x12<\n" +
 	"\fhand_back_by\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"handBackBy\x12\x10\n" +
-	"\x03bay\x18\x05 \x01(\tR\x03bay\"\x87\x02\n" +
+	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
+	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\"\x87\x02\n" +
 	"\x10CheckJobResponse\x12\x1a\n" +
 	"\bpossible\x18\x01 \x01(\bR\bpossible\x12$\n" +
 	"\x04plan\x18\x02 \x01(\v2\x10.bayhold.v1.PlanR\x04plan\x12/\n" +
 	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x123\n" +
 	"\fwaiting_plan\x18\x04 \x01(\v2\x10.bayhold.v1.PlanR\vwaitingPlan\x12K\n" +
-	"\x14asked_hand_back_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11askedHandBackTime\"\xdc\x01\n" +
+	"\x14asked_hand_back_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11askedHandBackTime\"\x9a\x02\n" +
 	"\x10FindPlansRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -1180,7 +1667,8 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"procedures\x12?\n" +
 	"\rearliest_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\fearliestTime\x12=\n" +
 	"\fhorizon_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vhorizonTime\x12\x10\n" +
-	"\x03bay\x18\x05 \x01(\tR\x03bay\"\x9d\x02\n" +
+	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
+	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\"\x9d\x02\n" +
 	"\x11FindPlansResponse\x12?\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2%.bayhold.v1.FindPlansResponse.OutcomeR\aoutcome\x120\n" +
 	"\aoptions\x18\x02 \x03(\v2\x16.bayhold.v1.PlanOptionR\aoptions\x12/\n" +
@@ -1197,10 +1685,48 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x05Merit\x12\x15\n" +
 	"\x11MERIT_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18MERIT_EARLIEST_HAND_BACK\x10\x01\x12\x1a\n" +
-	"\x16MERIT_FEWEST_BAY_HOURS\x10\x022\xa2\x01\n" +
+	"\x16MERIT_FEWEST_BAY_HOURS\x10\x02\"`\n" +
+	"\x14ListWhileOpenRequest\x12\x16\n" +
+	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
+	"\n" +
+	"procedures\x18\x02 \x03(\tR\n" +
+	"procedures\x12\x10\n" +
+	"\x03job\x18\x03 \x01(\tR\x03job\"N\n" +
+	"\x15ListWhileOpenResponse\x125\n" +
+	"\n" +
+	"candidates\x18\x01 \x03(\v2\x15.bayhold.v1.WhileOpenR\n" +
+	"candidates\"\x92\x04\n" +
+	"\tWhileOpen\x12\x1c\n" +
+	"\tprocedure\x18\x01 \x01(\tR\tprocedure\x12\x18\n" +
+	"\aversion\x18\x02 \x01(\x05R\aversion\x12!\n" +
+	"\fdisplay_name\x18\x03 \x01(\tR\vdisplayName\x12,\n" +
+	"\x05added\x18\x04 \x01(\v2\x16.bayhold.v1.WorkAmountR\x05added\x12,\n" +
+	"\x05alone\x18\x05 \x01(\v2\x16.bayhold.v1.WorkAmountR\x05alone\x12,\n" +
+	"\x05saved\x18\x06 \x01(\v2\x16.bayhold.v1.WorkAmountR\x05saved\x12*\n" +
+	"\x05parts\x18\a \x03(\v2\x14.bayhold.v1.PartLineR\x05parts\x127\n" +
+	"\fshared_parts\x18\b \x03(\v2\x14.bayhold.v1.PartLineR\vsharedParts\x12\x18\n" +
+	"\arefused\x18\t \x01(\tR\arefused\x12 \n" +
+	"\tfits_slot\x18\n" +
+	" \x01(\bH\x00R\bfitsSlot\x88\x01\x01\x12@\n" +
+	"\x0ehand_back_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\fhandBackTime\x12/\n" +
+	"\bblockers\x18\f \x03(\v2\x13.bayhold.v1.BlockerR\bblockersB\f\n" +
+	"\n" +
+	"_fits_slot\"w\n" +
+	"\n" +
+	"WorkAmount\x12!\n" +
+	"\fstep_minutes\x18\x01 \x01(\x05R\vstepMinutes\x12%\n" +
+	"\x0epeople_minutes\x18\x02 \x01(\x05R\rpeopleMinutes\x12\x1f\n" +
+	"\vbay_minutes\x18\x03 \x01(\x05R\n" +
+	"bayMinutes\"r\n" +
+	"\bPartLine\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12!\n" +
+	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1a\n" +
+	"\bquantity\x18\x03 \x01(\x05R\bquantity\x12\x17\n" +
+	"\aif_worn\x18\x04 \x01(\x05R\x06ifWorn2\xf8\x01\n" +
 	"\x0fPlanningService\x12E\n" +
 	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\x12H\n" +
-	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\x12T\n" +
+	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_plan_proto_rawDescOnce sync.Once
@@ -1215,60 +1741,80 @@ func file_bayhold_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_bayhold_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_bayhold_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_bayhold_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_bayhold_v1_plan_proto_goTypes = []any{
 	(Blocker_Kind)(0),              // 0: bayhold.v1.Blocker.Kind
 	(FindPlansResponse_Outcome)(0), // 1: bayhold.v1.FindPlansResponse.Outcome
 	(PlanOption_Merit)(0),          // 2: bayhold.v1.PlanOption.Merit
 	(*Plan)(nil),                   // 3: bayhold.v1.Plan
-	(*PlannedProcedure)(nil),       // 4: bayhold.v1.PlannedProcedure
-	(*PlannedStep)(nil),            // 5: bayhold.v1.PlannedStep
-	(*PlannedBooking)(nil),         // 6: bayhold.v1.PlannedBooking
-	(*Blocker)(nil),                // 7: bayhold.v1.Blocker
-	(*CheckJobRequest)(nil),        // 8: bayhold.v1.CheckJobRequest
-	(*CheckJobResponse)(nil),       // 9: bayhold.v1.CheckJobResponse
-	(*FindPlansRequest)(nil),       // 10: bayhold.v1.FindPlansRequest
-	(*FindPlansResponse)(nil),      // 11: bayhold.v1.FindPlansResponse
-	(*PlanOption)(nil),             // 12: bayhold.v1.PlanOption
-	(*timestamppb.Timestamp)(nil),  // 13: google.protobuf.Timestamp
+	(*PartArrival)(nil),            // 4: bayhold.v1.PartArrival
+	(*PlannedProcedure)(nil),       // 5: bayhold.v1.PlannedProcedure
+	(*PlannedStep)(nil),            // 6: bayhold.v1.PlannedStep
+	(*PlannedBooking)(nil),         // 7: bayhold.v1.PlannedBooking
+	(*Blocker)(nil),                // 8: bayhold.v1.Blocker
+	(*CheckJobRequest)(nil),        // 9: bayhold.v1.CheckJobRequest
+	(*CheckJobResponse)(nil),       // 10: bayhold.v1.CheckJobResponse
+	(*FindPlansRequest)(nil),       // 11: bayhold.v1.FindPlansRequest
+	(*FindPlansResponse)(nil),      // 12: bayhold.v1.FindPlansResponse
+	(*PlanOption)(nil),             // 13: bayhold.v1.PlanOption
+	(*ListWhileOpenRequest)(nil),   // 14: bayhold.v1.ListWhileOpenRequest
+	(*ListWhileOpenResponse)(nil),  // 15: bayhold.v1.ListWhileOpenResponse
+	(*WhileOpen)(nil),              // 16: bayhold.v1.WhileOpen
+	(*WorkAmount)(nil),             // 17: bayhold.v1.WorkAmount
+	(*PartLine)(nil),               // 18: bayhold.v1.PartLine
+	(*timestamppb.Timestamp)(nil),  // 19: google.protobuf.Timestamp
 }
 var file_bayhold_v1_plan_proto_depIdxs = []int32{
-	4,  // 0: bayhold.v1.Plan.procedures:type_name -> bayhold.v1.PlannedProcedure
-	13, // 1: bayhold.v1.Plan.start_time:type_name -> google.protobuf.Timestamp
-	13, // 2: bayhold.v1.Plan.hand_back_time:type_name -> google.protobuf.Timestamp
-	5,  // 3: bayhold.v1.Plan.steps:type_name -> bayhold.v1.PlannedStep
-	6,  // 4: bayhold.v1.Plan.bookings:type_name -> bayhold.v1.PlannedBooking
-	13, // 5: bayhold.v1.Plan.bound_time:type_name -> google.protobuf.Timestamp
-	13, // 6: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
-	13, // 7: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
-	13, // 8: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
-	13, // 9: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 10: bayhold.v1.Blocker.kind:type_name -> bayhold.v1.Blocker.Kind
-	13, // 11: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
-	13, // 12: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
-	13, // 13: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
-	13, // 14: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
-	13, // 15: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
-	3,  // 16: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
-	7,  // 17: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
-	3,  // 18: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
-	13, // 19: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
-	13, // 20: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	13, // 21: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	1,  // 22: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
-	12, // 23: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
-	7,  // 24: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
-	3,  // 25: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
-	2,  // 26: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
-	8,  // 27: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
-	10, // 28: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
-	9,  // 29: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
-	11, // 30: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
-	29, // [29:31] is the sub-list for method output_type
-	27, // [27:29] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	5,  // 0: bayhold.v1.Plan.procedures:type_name -> bayhold.v1.PlannedProcedure
+	19, // 1: bayhold.v1.Plan.start_time:type_name -> google.protobuf.Timestamp
+	19, // 2: bayhold.v1.Plan.hand_back_time:type_name -> google.protobuf.Timestamp
+	6,  // 3: bayhold.v1.Plan.steps:type_name -> bayhold.v1.PlannedStep
+	7,  // 4: bayhold.v1.Plan.bookings:type_name -> bayhold.v1.PlannedBooking
+	19, // 5: bayhold.v1.Plan.bound_time:type_name -> google.protobuf.Timestamp
+	4,  // 6: bayhold.v1.Plan.part_arrivals:type_name -> bayhold.v1.PartArrival
+	19, // 7: bayhold.v1.PartArrival.expected_time:type_name -> google.protobuf.Timestamp
+	19, // 8: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
+	19, // 9: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
+	19, // 10: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
+	19, // 11: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 12: bayhold.v1.Blocker.kind:type_name -> bayhold.v1.Blocker.Kind
+	19, // 13: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
+	19, // 14: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
+	19, // 15: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
+	19, // 16: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	19, // 17: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
+	4,  // 18: bayhold.v1.CheckJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	3,  // 19: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
+	8,  // 20: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
+	3,  // 21: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
+	19, // 22: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
+	19, // 23: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	19, // 24: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	4,  // 25: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	1,  // 26: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
+	13, // 27: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
+	8,  // 28: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
+	3,  // 29: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
+	2,  // 30: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
+	16, // 31: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
+	17, // 32: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
+	17, // 33: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
+	17, // 34: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
+	18, // 35: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
+	18, // 36: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
+	19, // 37: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
+	8,  // 38: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
+	9,  // 39: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
+	11, // 40: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
+	14, // 41: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
+	10, // 42: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
+	12, // 43: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
+	15, // 44: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
+	42, // [42:45] is the sub-list for method output_type
+	39, // [39:42] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_plan_proto_init() }
@@ -1276,13 +1822,14 @@ func file_bayhold_v1_plan_proto_init() {
 	if File_bayhold_v1_plan_proto != nil {
 		return
 	}
+	file_bayhold_v1_plan_proto_msgTypes[13].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_plan_proto_rawDesc), len(file_bayhold_v1_plan_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   10,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -22,8 +22,9 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PlanningService_CheckJob_FullMethodName  = "/bayhold.v1.PlanningService/CheckJob"
-	PlanningService_FindPlans_FullMethodName = "/bayhold.v1.PlanningService/FindPlans"
+	PlanningService_CheckJob_FullMethodName      = "/bayhold.v1.PlanningService/CheckJob"
+	PlanningService_FindPlans_FullMethodName     = "/bayhold.v1.PlanningService/FindPlans"
+	PlanningService_ListWhileOpen_FullMethodName = "/bayhold.v1.PlanningService/ListWhileOpen"
 )
 
 // PlanningServiceClient is the client API for PlanningService service.
@@ -38,6 +39,9 @@ type PlanningServiceClient interface {
 	// FindPlans tells the plan with the earliest hand-back and the one with the
 	// fewest hours in the bay, if they differ.
 	FindPlans(ctx context.Context, in *FindPlansRequest, opts ...grpc.CallOption) (*FindPlansResponse, error)
+	// ListWhileOpen tells, for a job, what every other issued procedure of the
+	// engine family would add if it were done now, while the engine is open.
+	ListWhileOpen(ctx context.Context, in *ListWhileOpenRequest, opts ...grpc.CallOption) (*ListWhileOpenResponse, error)
 }
 
 type planningServiceClient struct {
@@ -68,6 +72,16 @@ func (c *planningServiceClient) FindPlans(ctx context.Context, in *FindPlansRequ
 	return out, nil
 }
 
+func (c *planningServiceClient) ListWhileOpen(ctx context.Context, in *ListWhileOpenRequest, opts ...grpc.CallOption) (*ListWhileOpenResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListWhileOpenResponse)
+	err := c.cc.Invoke(ctx, PlanningService_ListWhileOpen_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // PlanningServiceServer is the server API for PlanningService service.
 // All implementations must embed UnimplementedPlanningServiceServer
 // for forward compatibility.
@@ -80,6 +94,9 @@ type PlanningServiceServer interface {
 	// FindPlans tells the plan with the earliest hand-back and the one with the
 	// fewest hours in the bay, if they differ.
 	FindPlans(context.Context, *FindPlansRequest) (*FindPlansResponse, error)
+	// ListWhileOpen tells, for a job, what every other issued procedure of the
+	// engine family would add if it were done now, while the engine is open.
+	ListWhileOpen(context.Context, *ListWhileOpenRequest) (*ListWhileOpenResponse, error)
 	mustEmbedUnimplementedPlanningServiceServer()
 }
 
@@ -95,6 +112,9 @@ func (UnimplementedPlanningServiceServer) CheckJob(context.Context, *CheckJobReq
 }
 func (UnimplementedPlanningServiceServer) FindPlans(context.Context, *FindPlansRequest) (*FindPlansResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method FindPlans not implemented")
+}
+func (UnimplementedPlanningServiceServer) ListWhileOpen(context.Context, *ListWhileOpenRequest) (*ListWhileOpenResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListWhileOpen not implemented")
 }
 func (UnimplementedPlanningServiceServer) mustEmbedUnimplementedPlanningServiceServer() {}
 func (UnimplementedPlanningServiceServer) testEmbeddedByValue()                         {}
@@ -153,6 +173,24 @@ func _PlanningService_FindPlans_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PlanningService_ListWhileOpen_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListWhileOpenRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlanningServiceServer).ListWhileOpen(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlanningService_ListWhileOpen_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlanningServiceServer).ListWhileOpen(ctx, req.(*ListWhileOpenRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // PlanningService_ServiceDesc is the grpc.ServiceDesc for PlanningService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -167,6 +205,10 @@ var PlanningService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "FindPlans",
 			Handler:    _PlanningService_FindPlans_Handler,
+		},
+		{
+			MethodName: "ListWhileOpen",
+			Handler:    _PlanningService_ListWhileOpen_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

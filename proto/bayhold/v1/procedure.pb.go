@@ -11,6 +11,7 @@ package bayholdv1
 import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	fieldmaskpb "google.golang.org/protobuf/types/known/fieldmaskpb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -946,7 +947,11 @@ type Torque struct {
 	// greatest stage.
 	PeakNm float64 `protobuf:"fixed64,7,opt,name=peak_nm,json=peakNm,proto3" json:"peak_nm,omitempty"`
 	// Tolerance of the joint as a fraction of the wanted torque; 0: not stated.
-	Tolerance     float64 `protobuf:"fixed64,8,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
+	Tolerance float64 `protobuf:"fixed64,8,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
+	// Square drive of the socket, "1/2in"; empty: any.
+	Drive string `protobuf:"bytes,9,opt,name=drive,proto3" json:"drive,omitempty"`
+	// What moves the fastener away from the wrench's drive; absent if nothing.
+	Adapter       *TorqueAdapter `protobuf:"bytes,10,opt,name=adapter,proto3" json:"adapter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1037,6 +1042,20 @@ func (x *Torque) GetTolerance() float64 {
 	return 0
 }
 
+func (x *Torque) GetDrive() string {
+	if x != nil {
+		return x.Drive
+	}
+	return ""
+}
+
+func (x *Torque) GetAdapter() *TorqueAdapter {
+	if x != nil {
+		return x.Adapter
+	}
+	return nil
+}
+
 // TorqueStage is one pass of a tightening: a torque or an angle.
 type TorqueStage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1092,6 +1111,62 @@ func (x *TorqueStage) GetAngleDegrees() float64 {
 	return 0
 }
 
+// TorqueAdapter is a crow-foot or extension that changes the lever.
+type TorqueAdapter struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From the drive's centre to the fastener's, in millimetres; below 0 if it
+	// points back along the handle.
+	ExtensionMm float64 `protobuf:"fixed64,1,opt,name=extension_mm,json=extensionMm,proto3" json:"extension_mm,omitempty"`
+	// Between the extension and the line of the handle, in degrees.
+	AngleDegrees  float64 `protobuf:"fixed64,2,opt,name=angle_degrees,json=angleDegrees,proto3" json:"angle_degrees,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TorqueAdapter) Reset() {
+	*x = TorqueAdapter{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TorqueAdapter) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TorqueAdapter) ProtoMessage() {}
+
+func (x *TorqueAdapter) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TorqueAdapter.ProtoReflect.Descriptor instead.
+func (*TorqueAdapter) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *TorqueAdapter) GetExtensionMm() float64 {
+	if x != nil {
+		return x.ExtensionMm
+	}
+	return 0
+}
+
+func (x *TorqueAdapter) GetAngleDegrees() float64 {
+	if x != nil {
+		return x.AngleDegrees
+	}
+	return 0
+}
+
 // Check is a named thing to measure or confirm.
 type Check struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1111,7 +1186,7 @@ type Check struct {
 
 func (x *Check) Reset() {
 	*x = Check{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[11]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1123,7 +1198,7 @@ func (x *Check) String() string {
 func (*Check) ProtoMessage() {}
 
 func (x *Check) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[11]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1136,7 +1211,7 @@ func (x *Check) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Check.ProtoReflect.Descriptor instead.
 func (*Check) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{11}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Check) GetId() string {
@@ -1189,7 +1264,7 @@ type ListEngineFamiliesRequest struct {
 
 func (x *ListEngineFamiliesRequest) Reset() {
 	*x = ListEngineFamiliesRequest{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[12]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1201,7 +1276,7 @@ func (x *ListEngineFamiliesRequest) String() string {
 func (*ListEngineFamiliesRequest) ProtoMessage() {}
 
 func (x *ListEngineFamiliesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[12]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1214,7 +1289,7 @@ func (x *ListEngineFamiliesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEngineFamiliesRequest.ProtoReflect.Descriptor instead.
 func (*ListEngineFamiliesRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{12}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListEngineFamiliesRequest) GetParent() string {
@@ -1251,7 +1326,7 @@ type ListEngineFamiliesResponse struct {
 
 func (x *ListEngineFamiliesResponse) Reset() {
 	*x = ListEngineFamiliesResponse{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[13]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1263,7 +1338,7 @@ func (x *ListEngineFamiliesResponse) String() string {
 func (*ListEngineFamiliesResponse) ProtoMessage() {}
 
 func (x *ListEngineFamiliesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[13]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1276,7 +1351,7 @@ func (x *ListEngineFamiliesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEngineFamiliesResponse.ProtoReflect.Descriptor instead.
 func (*ListEngineFamiliesResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{13}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListEngineFamiliesResponse) GetEngineFamilies() []*EngineFamily {
@@ -1304,7 +1379,7 @@ type GetPreparationRequest struct {
 
 func (x *GetPreparationRequest) Reset() {
 	*x = GetPreparationRequest{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[14]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1316,7 +1391,7 @@ func (x *GetPreparationRequest) String() string {
 func (*GetPreparationRequest) ProtoMessage() {}
 
 func (x *GetPreparationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[14]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1329,7 +1404,7 @@ func (x *GetPreparationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPreparationRequest.ProtoReflect.Descriptor instead.
 func (*GetPreparationRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{14}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetPreparationRequest) GetName() string {
@@ -1350,7 +1425,7 @@ type GetPreparationResponse struct {
 
 func (x *GetPreparationResponse) Reset() {
 	*x = GetPreparationResponse{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[15]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1362,7 +1437,7 @@ func (x *GetPreparationResponse) String() string {
 func (*GetPreparationResponse) ProtoMessage() {}
 
 func (x *GetPreparationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[15]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1375,7 +1450,7 @@ func (x *GetPreparationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPreparationResponse.ProtoReflect.Descriptor instead.
 func (*GetPreparationResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{15}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetPreparationResponse) GetPreparation() *Preparation {
@@ -1400,7 +1475,7 @@ type ListPreparationsRequest struct {
 
 func (x *ListPreparationsRequest) Reset() {
 	*x = ListPreparationsRequest{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[16]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1412,7 +1487,7 @@ func (x *ListPreparationsRequest) String() string {
 func (*ListPreparationsRequest) ProtoMessage() {}
 
 func (x *ListPreparationsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[16]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1425,7 +1500,7 @@ func (x *ListPreparationsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPreparationsRequest.ProtoReflect.Descriptor instead.
 func (*ListPreparationsRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{16}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListPreparationsRequest) GetParent() string {
@@ -1462,7 +1537,7 @@ type ListPreparationsResponse struct {
 
 func (x *ListPreparationsResponse) Reset() {
 	*x = ListPreparationsResponse{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[17]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1474,7 +1549,7 @@ func (x *ListPreparationsResponse) String() string {
 func (*ListPreparationsResponse) ProtoMessage() {}
 
 func (x *ListPreparationsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[17]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1487,7 +1562,7 @@ func (x *ListPreparationsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPreparationsResponse.ProtoReflect.Descriptor instead.
 func (*ListPreparationsResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{17}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListPreparationsResponse) GetPreparations() []*Preparation {
@@ -1517,7 +1592,7 @@ type GetProcedureRequest struct {
 
 func (x *GetProcedureRequest) Reset() {
 	*x = GetProcedureRequest{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[18]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1529,7 +1604,7 @@ func (x *GetProcedureRequest) String() string {
 func (*GetProcedureRequest) ProtoMessage() {}
 
 func (x *GetProcedureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[18]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1542,7 +1617,7 @@ func (x *GetProcedureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetProcedureRequest.ProtoReflect.Descriptor instead.
 func (*GetProcedureRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{18}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetProcedureRequest) GetName() string {
@@ -1570,7 +1645,7 @@ type GetProcedureResponse struct {
 
 func (x *GetProcedureResponse) Reset() {
 	*x = GetProcedureResponse{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[19]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1582,7 +1657,7 @@ func (x *GetProcedureResponse) String() string {
 func (*GetProcedureResponse) ProtoMessage() {}
 
 func (x *GetProcedureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[19]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1595,7 +1670,7 @@ func (x *GetProcedureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetProcedureResponse.ProtoReflect.Descriptor instead.
 func (*GetProcedureResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{19}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetProcedureResponse) GetProcedure() *Procedure {
@@ -1622,7 +1697,7 @@ type ListProceduresRequest struct {
 
 func (x *ListProceduresRequest) Reset() {
 	*x = ListProceduresRequest{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[20]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1634,7 +1709,7 @@ func (x *ListProceduresRequest) String() string {
 func (*ListProceduresRequest) ProtoMessage() {}
 
 func (x *ListProceduresRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[20]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1647,7 +1722,7 @@ func (x *ListProceduresRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListProceduresRequest.ProtoReflect.Descriptor instead.
 func (*ListProceduresRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{20}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListProceduresRequest) GetParent() string {
@@ -1691,7 +1766,7 @@ type ListProceduresResponse struct {
 
 func (x *ListProceduresResponse) Reset() {
 	*x = ListProceduresResponse{}
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[21]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1703,7 +1778,7 @@ func (x *ListProceduresResponse) String() string {
 func (*ListProceduresResponse) ProtoMessage() {}
 
 func (x *ListProceduresResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_procedure_proto_msgTypes[21]
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1716,7 +1791,7 @@ func (x *ListProceduresResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListProceduresResponse.ProtoReflect.Descriptor instead.
 func (*ListProceduresResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{21}
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListProceduresResponse) GetProcedures() []*Procedure {
@@ -1733,12 +1808,515 @@ func (x *ListProceduresResponse) GetNextPageToken() string {
 	return ""
 }
 
+// UpdateProcedureRequest changes the standing of a version.
+type UpdateProcedureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The procedure by its name and version, with the new state.
+	Procedure *Procedure `protobuf:"bytes,1,opt,name=procedure,proto3" json:"procedure,omitempty"`
+	// Which fields: state. Required.
+	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
+	// A UUID of the caller's; a repeat does nothing and answers the same.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateProcedureRequest) Reset() {
+	*x = UpdateProcedureRequest{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateProcedureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateProcedureRequest) ProtoMessage() {}
+
+func (x *UpdateProcedureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateProcedureRequest.ProtoReflect.Descriptor instead.
+func (*UpdateProcedureRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *UpdateProcedureRequest) GetProcedure() *Procedure {
+	if x != nil {
+		return x.Procedure
+	}
+	return nil
+}
+
+func (x *UpdateProcedureRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
+	if x != nil {
+		return x.UpdateMask
+	}
+	return nil
+}
+
+func (x *UpdateProcedureRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// UpdateProcedureResponse answers it.
+type UpdateProcedureResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As it stands now.
+	Procedure     *Procedure `protobuf:"bytes,1,opt,name=procedure,proto3" json:"procedure,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateProcedureResponse) Reset() {
+	*x = UpdateProcedureResponse{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateProcedureResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateProcedureResponse) ProtoMessage() {}
+
+func (x *UpdateProcedureResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateProcedureResponse.ProtoReflect.Descriptor instead.
+func (*UpdateProcedureResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *UpdateProcedureResponse) GetProcedure() *Procedure {
+	if x != nil {
+		return x.Procedure
+	}
+	return nil
+}
+
+// DiffProcedureRequest asks what differs between two versions.
+type DiffProcedureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}/procedures/{procedure}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The older version, from 1.
+	FromVersion int32 `protobuf:"varint,2,opt,name=from_version,json=fromVersion,proto3" json:"from_version,omitempty"`
+	// The newer version; 0: the newest.
+	ToVersion     int32 `protobuf:"varint,3,opt,name=to_version,json=toVersion,proto3" json:"to_version,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DiffProcedureRequest) Reset() {
+	*x = DiffProcedureRequest{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DiffProcedureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DiffProcedureRequest) ProtoMessage() {}
+
+func (x *DiffProcedureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DiffProcedureRequest.ProtoReflect.Descriptor instead.
+func (*DiffProcedureRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *DiffProcedureRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DiffProcedureRequest) GetFromVersion() int32 {
+	if x != nil {
+		return x.FromVersion
+	}
+	return 0
+}
+
+func (x *DiffProcedureRequest) GetToVersion() int32 {
+	if x != nil {
+		return x.ToVersion
+	}
+	return 0
+}
+
+// DiffProcedureResponse tells the differences.
+type DiffProcedureResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The versions that were compared.
+	FromVersion int32 `protobuf:"varint,1,opt,name=from_version,json=fromVersion,proto3" json:"from_version,omitempty"`
+	// The newer of them.
+	ToVersion int32 `protobuf:"varint,2,opt,name=to_version,json=toVersion,proto3" json:"to_version,omitempty"`
+	// In the order of the steps; none if they say the same.
+	Changes       []*ProcedureChange `protobuf:"bytes,3,rep,name=changes,proto3" json:"changes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DiffProcedureResponse) Reset() {
+	*x = DiffProcedureResponse{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DiffProcedureResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DiffProcedureResponse) ProtoMessage() {}
+
+func (x *DiffProcedureResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DiffProcedureResponse.ProtoReflect.Descriptor instead.
+func (*DiffProcedureResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *DiffProcedureResponse) GetFromVersion() int32 {
+	if x != nil {
+		return x.FromVersion
+	}
+	return 0
+}
+
+func (x *DiffProcedureResponse) GetToVersion() int32 {
+	if x != nil {
+		return x.ToVersion
+	}
+	return 0
+}
+
+func (x *DiffProcedureResponse) GetChanges() []*ProcedureChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+// ProcedureChange is one difference.
+type ProcedureChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The id of the step; empty for the procedure itself.
+	Step string `protobuf:"bytes,1,opt,name=step,proto3" json:"step,omitempty"`
+	// What changed: "estimate"; empty for a step added, removed or moved.
+	Field string `protobuf:"bytes,2,opt,name=field,proto3" json:"field,omitempty"`
+	// What it was, in words; empty if it was not there.
+	Was string `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	// What it is, in words; empty if it is gone.
+	Is string `protobuf:"bytes,4,opt,name=is,proto3" json:"is,omitempty"`
+	// The whole of it in one sentence.
+	Message       string `protobuf:"bytes,5,opt,name=message,proto3" json:"message,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProcedureChange) Reset() {
+	*x = ProcedureChange{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProcedureChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProcedureChange) ProtoMessage() {}
+
+func (x *ProcedureChange) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProcedureChange.ProtoReflect.Descriptor instead.
+func (*ProcedureChange) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ProcedureChange) GetStep() string {
+	if x != nil {
+		return x.Step
+	}
+	return ""
+}
+
+func (x *ProcedureChange) GetField() string {
+	if x != nil {
+		return x.Field
+	}
+	return ""
+}
+
+func (x *ProcedureChange) GetWas() string {
+	if x != nil {
+		return x.Was
+	}
+	return ""
+}
+
+func (x *ProcedureChange) GetIs() string {
+	if x != nil {
+		return x.Is
+	}
+	return ""
+}
+
+func (x *ProcedureChange) GetMessage() string {
+	if x != nil {
+		return x.Message
+	}
+	return ""
+}
+
+// LintProceduresRequest brings files to be judged.
+type LintProceduresRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}": what the files may refer to.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The files; at most 8 MiB together.
+	Files         []*WorkshopFile `protobuf:"bytes,2,rep,name=files,proto3" json:"files,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LintProceduresRequest) Reset() {
+	*x = LintProceduresRequest{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LintProceduresRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LintProceduresRequest) ProtoMessage() {}
+
+func (x *LintProceduresRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LintProceduresRequest.ProtoReflect.Descriptor instead.
+func (*LintProceduresRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *LintProceduresRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *LintProceduresRequest) GetFiles() []*WorkshopFile {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+// LintProceduresResponse tells what was found.
+type LintProceduresResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By file and line; none if nothing is wrong or doubtful.
+	Findings      []*LintFinding `protobuf:"bytes,1,rep,name=findings,proto3" json:"findings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LintProceduresResponse) Reset() {
+	*x = LintProceduresResponse{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LintProceduresResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LintProceduresResponse) ProtoMessage() {}
+
+func (x *LintProceduresResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LintProceduresResponse.ProtoReflect.Descriptor instead.
+func (*LintProceduresResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *LintProceduresResponse) GetFindings() []*LintFinding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+// LintFinding is one thing that is wrong or doubtful.
+type LintFinding struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The name of the file.
+	File string `protobuf:"bytes,1,opt,name=file,proto3" json:"file,omitempty"`
+	// The line in it, from 1; 0 if it concerns none.
+	Line int32 `protobuf:"varint,2,opt,name=line,proto3" json:"line,omitempty"`
+	// The rule, stable, for programs: "no-wrench-covers".
+	Rule string `protobuf:"bytes,3,opt,name=rule,proto3" json:"rule,omitempty"`
+	// It cannot be accepted; otherwise it is advice.
+	Fault bool `protobuf:"varint,4,opt,name=fault,proto3" json:"fault,omitempty"`
+	// What is wrong and what would be right.
+	Message       string `protobuf:"bytes,5,opt,name=message,proto3" json:"message,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LintFinding) Reset() {
+	*x = LintFinding{}
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LintFinding) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LintFinding) ProtoMessage() {}
+
+func (x *LintFinding) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_procedure_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LintFinding.ProtoReflect.Descriptor instead.
+func (*LintFinding) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *LintFinding) GetFile() string {
+	if x != nil {
+		return x.File
+	}
+	return ""
+}
+
+func (x *LintFinding) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *LintFinding) GetRule() string {
+	if x != nil {
+		return x.Rule
+	}
+	return ""
+}
+
+func (x *LintFinding) GetFault() bool {
+	if x != nil {
+		return x.Fault
+	}
+	return false
+}
+
+func (x *LintFinding) GetMessage() string {
+	if x != nil {
+		return x.Message
+	}
+	return ""
+}
+
 var File_bayhold_v1_procedure_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\n" +
 	"\x1abayhold/v1/procedure.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/common.proto\"E\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/site.proto\x1a google/protobuf/field_mask.proto\"E\n" +
 	"\fEngineFamily\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\"\xf8\x02\n" +
@@ -1814,7 +2392,7 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
 	"\bquantity\x18\x03 \x01(\x05R\bquantity\x12\x1d\n" +
 	"\n" +
-	"single_use\x18\x04 \x01(\bR\tsingleUse\"\x88\x02\n" +
+	"single_use\x18\x04 \x01(\bR\tsingleUse\"\xd3\x02\n" +
 	"\x06Torque\x12\x1c\n" +
 	"\tfasteners\x18\x01 \x01(\x05R\tfasteners\x12\x16\n" +
 	"\x06thread\x18\x02 \x01(\tR\x06thread\x12%\n" +
@@ -1824,9 +2402,15 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\bsequence\x18\x05 \x01(\tR\bsequence\x12/\n" +
 	"\x06stages\x18\x06 \x03(\v2\x17.bayhold.v1.TorqueStageR\x06stages\x12\x17\n" +
 	"\apeak_nm\x18\a \x01(\x01R\x06peakNm\x12\x1c\n" +
-	"\ttolerance\x18\b \x01(\x01R\ttolerance\"O\n" +
+	"\ttolerance\x18\b \x01(\x01R\ttolerance\x12\x14\n" +
+	"\x05drive\x18\t \x01(\tR\x05drive\x123\n" +
+	"\aadapter\x18\n" +
+	" \x01(\v2\x19.bayhold.v1.TorqueAdapterR\aadapter\"O\n" +
 	"\vTorqueStage\x12\x1b\n" +
 	"\ttorque_nm\x18\x01 \x01(\x01R\btorqueNm\x12#\n" +
+	"\rangle_degrees\x18\x02 \x01(\x01R\fangleDegrees\"W\n" +
+	"\rTorqueAdapter\x12!\n" +
+	"\fextension_mm\x18\x01 \x01(\x01R\vextensionMm\x12#\n" +
 	"\rangle_degrees\x18\x02 \x01(\x01R\fangleDegrees\"\x7f\n" +
 	"\x05Check\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1871,18 +2455,56 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\n" +
 	"procedures\x18\x01 \x03(\v2\x15.bayhold.v1.ProcedureR\n" +
 	"procedures\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken*\x87\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xa9\x01\n" +
+	"\x16UpdateProcedureRequest\x123\n" +
+	"\tprocedure\x18\x01 \x01(\v2\x15.bayhold.v1.ProcedureR\tprocedure\x12;\n" +
+	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
+	"updateMask\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"N\n" +
+	"\x17UpdateProcedureResponse\x123\n" +
+	"\tprocedure\x18\x01 \x01(\v2\x15.bayhold.v1.ProcedureR\tprocedure\"l\n" +
+	"\x14DiffProcedureRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
+	"\ffrom_version\x18\x02 \x01(\x05R\vfromVersion\x12\x1d\n" +
+	"\n" +
+	"to_version\x18\x03 \x01(\x05R\ttoVersion\"\x90\x01\n" +
+	"\x15DiffProcedureResponse\x12!\n" +
+	"\ffrom_version\x18\x01 \x01(\x05R\vfromVersion\x12\x1d\n" +
+	"\n" +
+	"to_version\x18\x02 \x01(\x05R\ttoVersion\x125\n" +
+	"\achanges\x18\x03 \x03(\v2\x1b.bayhold.v1.ProcedureChangeR\achanges\"w\n" +
+	"\x0fProcedureChange\x12\x12\n" +
+	"\x04step\x18\x01 \x01(\tR\x04step\x12\x14\n" +
+	"\x05field\x18\x02 \x01(\tR\x05field\x12\x10\n" +
+	"\x03was\x18\x03 \x01(\tR\x03was\x12\x0e\n" +
+	"\x02is\x18\x04 \x01(\tR\x02is\x12\x18\n" +
+	"\amessage\x18\x05 \x01(\tR\amessage\"_\n" +
+	"\x15LintProceduresRequest\x12\x16\n" +
+	"\x06parent\x18\x01 \x01(\tR\x06parent\x12.\n" +
+	"\x05files\x18\x02 \x03(\v2\x18.bayhold.v1.WorkshopFileR\x05files\"M\n" +
+	"\x16LintProceduresResponse\x123\n" +
+	"\bfindings\x18\x01 \x03(\v2\x17.bayhold.v1.LintFindingR\bfindings\"y\n" +
+	"\vLintFinding\x12\x12\n" +
+	"\x04file\x18\x01 \x01(\tR\x04file\x12\x12\n" +
+	"\x04line\x18\x02 \x01(\x05R\x04line\x12\x12\n" +
+	"\x04rule\x18\x03 \x01(\tR\x04rule\x12\x14\n" +
+	"\x05fault\x18\x04 \x01(\bR\x05fault\x12\x18\n" +
+	"\amessage\x18\x05 \x01(\tR\amessage*\x87\x01\n" +
 	"\x0eProcedureState\x12\x1f\n" +
 	"\x1bPROCEDURE_STATE_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15PROCEDURE_STATE_DRAFT\x10\x01\x12\x1a\n" +
 	"\x16PROCEDURE_STATE_ISSUED\x10\x02\x12\x1d\n" +
-	"\x19PROCEDURE_STATE_WITHDRAWN\x10\x032\xdb\x03\n" +
+	"\x19PROCEDURE_STATE_WITHDRAWN\x10\x032\xe6\x05\n" +
 	"\x10ProcedureService\x12c\n" +
 	"\x12ListEngineFamilies\x12%.bayhold.v1.ListEngineFamiliesRequest\x1a&.bayhold.v1.ListEngineFamiliesResponse\x12W\n" +
 	"\x0eGetPreparation\x12!.bayhold.v1.GetPreparationRequest\x1a\".bayhold.v1.GetPreparationResponse\x12]\n" +
 	"\x10ListPreparations\x12#.bayhold.v1.ListPreparationsRequest\x1a$.bayhold.v1.ListPreparationsResponse\x12Q\n" +
 	"\fGetProcedure\x12\x1f.bayhold.v1.GetProcedureRequest\x1a .bayhold.v1.GetProcedureResponse\x12W\n" +
-	"\x0eListProcedures\x12!.bayhold.v1.ListProceduresRequest\x1a\".bayhold.v1.ListProceduresResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x0eListProcedures\x12!.bayhold.v1.ListProceduresRequest\x1a\".bayhold.v1.ListProceduresResponse\x12Z\n" +
+	"\x0fUpdateProcedure\x12\".bayhold.v1.UpdateProcedureRequest\x1a#.bayhold.v1.UpdateProcedureResponse\x12T\n" +
+	"\rDiffProcedure\x12 .bayhold.v1.DiffProcedureRequest\x1a!.bayhold.v1.DiffProcedureResponse\x12W\n" +
+	"\x0eLintProcedures\x12!.bayhold.v1.LintProceduresRequest\x1a\".bayhold.v1.LintProceduresResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_procedure_proto_rawDescOnce sync.Once
@@ -1897,7 +2519,7 @@ func file_bayhold_v1_procedure_proto_rawDescGZIP() []byte {
 }
 
 var file_bayhold_v1_procedure_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayhold_v1_procedure_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_bayhold_v1_procedure_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_bayhold_v1_procedure_proto_goTypes = []any{
 	(ProcedureState)(0),                // 0: bayhold.v1.ProcedureState
 	(*EngineFamily)(nil),               // 1: bayhold.v1.EngineFamily
@@ -1911,24 +2533,35 @@ var file_bayhold_v1_procedure_proto_goTypes = []any{
 	(*Part)(nil),                       // 9: bayhold.v1.Part
 	(*Torque)(nil),                     // 10: bayhold.v1.Torque
 	(*TorqueStage)(nil),                // 11: bayhold.v1.TorqueStage
-	(*Check)(nil),                      // 12: bayhold.v1.Check
-	(*ListEngineFamiliesRequest)(nil),  // 13: bayhold.v1.ListEngineFamiliesRequest
-	(*ListEngineFamiliesResponse)(nil), // 14: bayhold.v1.ListEngineFamiliesResponse
-	(*GetPreparationRequest)(nil),      // 15: bayhold.v1.GetPreparationRequest
-	(*GetPreparationResponse)(nil),     // 16: bayhold.v1.GetPreparationResponse
-	(*ListPreparationsRequest)(nil),    // 17: bayhold.v1.ListPreparationsRequest
-	(*ListPreparationsResponse)(nil),   // 18: bayhold.v1.ListPreparationsResponse
-	(*GetProcedureRequest)(nil),        // 19: bayhold.v1.GetProcedureRequest
-	(*GetProcedureResponse)(nil),       // 20: bayhold.v1.GetProcedureResponse
-	(*ListProceduresRequest)(nil),      // 21: bayhold.v1.ListProceduresRequest
-	(*ListProceduresResponse)(nil),     // 22: bayhold.v1.ListProceduresResponse
-	(*Caution)(nil),                    // 23: bayhold.v1.Caution
+	(*TorqueAdapter)(nil),              // 12: bayhold.v1.TorqueAdapter
+	(*Check)(nil),                      // 13: bayhold.v1.Check
+	(*ListEngineFamiliesRequest)(nil),  // 14: bayhold.v1.ListEngineFamiliesRequest
+	(*ListEngineFamiliesResponse)(nil), // 15: bayhold.v1.ListEngineFamiliesResponse
+	(*GetPreparationRequest)(nil),      // 16: bayhold.v1.GetPreparationRequest
+	(*GetPreparationResponse)(nil),     // 17: bayhold.v1.GetPreparationResponse
+	(*ListPreparationsRequest)(nil),    // 18: bayhold.v1.ListPreparationsRequest
+	(*ListPreparationsResponse)(nil),   // 19: bayhold.v1.ListPreparationsResponse
+	(*GetProcedureRequest)(nil),        // 20: bayhold.v1.GetProcedureRequest
+	(*GetProcedureResponse)(nil),       // 21: bayhold.v1.GetProcedureResponse
+	(*ListProceduresRequest)(nil),      // 22: bayhold.v1.ListProceduresRequest
+	(*ListProceduresResponse)(nil),     // 23: bayhold.v1.ListProceduresResponse
+	(*UpdateProcedureRequest)(nil),     // 24: bayhold.v1.UpdateProcedureRequest
+	(*UpdateProcedureResponse)(nil),    // 25: bayhold.v1.UpdateProcedureResponse
+	(*DiffProcedureRequest)(nil),       // 26: bayhold.v1.DiffProcedureRequest
+	(*DiffProcedureResponse)(nil),      // 27: bayhold.v1.DiffProcedureResponse
+	(*ProcedureChange)(nil),            // 28: bayhold.v1.ProcedureChange
+	(*LintProceduresRequest)(nil),      // 29: bayhold.v1.LintProceduresRequest
+	(*LintProceduresResponse)(nil),     // 30: bayhold.v1.LintProceduresResponse
+	(*LintFinding)(nil),                // 31: bayhold.v1.LintFinding
+	(*Caution)(nil),                    // 32: bayhold.v1.Caution
+	(*fieldmaskpb.FieldMask)(nil),      // 33: google.protobuf.FieldMask
+	(*WorkshopFile)(nil),               // 34: bayhold.v1.WorkshopFile
 }
 var file_bayhold_v1_procedure_proto_depIdxs = []int32{
 	5,  // 0: bayhold.v1.Preparation.set_up:type_name -> bayhold.v1.Step
 	5,  // 1: bayhold.v1.Preparation.put_back:type_name -> bayhold.v1.Step
 	3,  // 2: bayhold.v1.Preparation.holds:type_name -> bayhold.v1.PreparationHold
-	23, // 3: bayhold.v1.Preparation.cautions:type_name -> bayhold.v1.Caution
+	32, // 3: bayhold.v1.Preparation.cautions:type_name -> bayhold.v1.Caution
 	8,  // 4: bayhold.v1.PreparationHold.tool:type_name -> bayhold.v1.ToolNeed
 	0,  // 5: bayhold.v1.Procedure.state:type_name -> bayhold.v1.ProcedureState
 	5,  // 6: bayhold.v1.Procedure.steps:type_name -> bayhold.v1.Step
@@ -1937,29 +2570,42 @@ var file_bayhold_v1_procedure_proto_depIdxs = []int32{
 	8,  // 9: bayhold.v1.Step.tools:type_name -> bayhold.v1.ToolNeed
 	9,  // 10: bayhold.v1.Step.parts:type_name -> bayhold.v1.Part
 	10, // 11: bayhold.v1.Step.torque:type_name -> bayhold.v1.Torque
-	12, // 12: bayhold.v1.Step.checks:type_name -> bayhold.v1.Check
-	23, // 13: bayhold.v1.Step.cautions:type_name -> bayhold.v1.Caution
+	13, // 12: bayhold.v1.Step.checks:type_name -> bayhold.v1.Check
+	32, // 13: bayhold.v1.Step.cautions:type_name -> bayhold.v1.Caution
 	11, // 14: bayhold.v1.Torque.stages:type_name -> bayhold.v1.TorqueStage
-	1,  // 15: bayhold.v1.ListEngineFamiliesResponse.engine_families:type_name -> bayhold.v1.EngineFamily
-	2,  // 16: bayhold.v1.GetPreparationResponse.preparation:type_name -> bayhold.v1.Preparation
-	2,  // 17: bayhold.v1.ListPreparationsResponse.preparations:type_name -> bayhold.v1.Preparation
-	4,  // 18: bayhold.v1.GetProcedureResponse.procedure:type_name -> bayhold.v1.Procedure
-	4,  // 19: bayhold.v1.ListProceduresResponse.procedures:type_name -> bayhold.v1.Procedure
-	13, // 20: bayhold.v1.ProcedureService.ListEngineFamilies:input_type -> bayhold.v1.ListEngineFamiliesRequest
-	15, // 21: bayhold.v1.ProcedureService.GetPreparation:input_type -> bayhold.v1.GetPreparationRequest
-	17, // 22: bayhold.v1.ProcedureService.ListPreparations:input_type -> bayhold.v1.ListPreparationsRequest
-	19, // 23: bayhold.v1.ProcedureService.GetProcedure:input_type -> bayhold.v1.GetProcedureRequest
-	21, // 24: bayhold.v1.ProcedureService.ListProcedures:input_type -> bayhold.v1.ListProceduresRequest
-	14, // 25: bayhold.v1.ProcedureService.ListEngineFamilies:output_type -> bayhold.v1.ListEngineFamiliesResponse
-	16, // 26: bayhold.v1.ProcedureService.GetPreparation:output_type -> bayhold.v1.GetPreparationResponse
-	18, // 27: bayhold.v1.ProcedureService.ListPreparations:output_type -> bayhold.v1.ListPreparationsResponse
-	20, // 28: bayhold.v1.ProcedureService.GetProcedure:output_type -> bayhold.v1.GetProcedureResponse
-	22, // 29: bayhold.v1.ProcedureService.ListProcedures:output_type -> bayhold.v1.ListProceduresResponse
-	25, // [25:30] is the sub-list for method output_type
-	20, // [20:25] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	12, // 15: bayhold.v1.Torque.adapter:type_name -> bayhold.v1.TorqueAdapter
+	1,  // 16: bayhold.v1.ListEngineFamiliesResponse.engine_families:type_name -> bayhold.v1.EngineFamily
+	2,  // 17: bayhold.v1.GetPreparationResponse.preparation:type_name -> bayhold.v1.Preparation
+	2,  // 18: bayhold.v1.ListPreparationsResponse.preparations:type_name -> bayhold.v1.Preparation
+	4,  // 19: bayhold.v1.GetProcedureResponse.procedure:type_name -> bayhold.v1.Procedure
+	4,  // 20: bayhold.v1.ListProceduresResponse.procedures:type_name -> bayhold.v1.Procedure
+	4,  // 21: bayhold.v1.UpdateProcedureRequest.procedure:type_name -> bayhold.v1.Procedure
+	33, // 22: bayhold.v1.UpdateProcedureRequest.update_mask:type_name -> google.protobuf.FieldMask
+	4,  // 23: bayhold.v1.UpdateProcedureResponse.procedure:type_name -> bayhold.v1.Procedure
+	28, // 24: bayhold.v1.DiffProcedureResponse.changes:type_name -> bayhold.v1.ProcedureChange
+	34, // 25: bayhold.v1.LintProceduresRequest.files:type_name -> bayhold.v1.WorkshopFile
+	31, // 26: bayhold.v1.LintProceduresResponse.findings:type_name -> bayhold.v1.LintFinding
+	14, // 27: bayhold.v1.ProcedureService.ListEngineFamilies:input_type -> bayhold.v1.ListEngineFamiliesRequest
+	16, // 28: bayhold.v1.ProcedureService.GetPreparation:input_type -> bayhold.v1.GetPreparationRequest
+	18, // 29: bayhold.v1.ProcedureService.ListPreparations:input_type -> bayhold.v1.ListPreparationsRequest
+	20, // 30: bayhold.v1.ProcedureService.GetProcedure:input_type -> bayhold.v1.GetProcedureRequest
+	22, // 31: bayhold.v1.ProcedureService.ListProcedures:input_type -> bayhold.v1.ListProceduresRequest
+	24, // 32: bayhold.v1.ProcedureService.UpdateProcedure:input_type -> bayhold.v1.UpdateProcedureRequest
+	26, // 33: bayhold.v1.ProcedureService.DiffProcedure:input_type -> bayhold.v1.DiffProcedureRequest
+	29, // 34: bayhold.v1.ProcedureService.LintProcedures:input_type -> bayhold.v1.LintProceduresRequest
+	15, // 35: bayhold.v1.ProcedureService.ListEngineFamilies:output_type -> bayhold.v1.ListEngineFamiliesResponse
+	17, // 36: bayhold.v1.ProcedureService.GetPreparation:output_type -> bayhold.v1.GetPreparationResponse
+	19, // 37: bayhold.v1.ProcedureService.ListPreparations:output_type -> bayhold.v1.ListPreparationsResponse
+	21, // 38: bayhold.v1.ProcedureService.GetProcedure:output_type -> bayhold.v1.GetProcedureResponse
+	23, // 39: bayhold.v1.ProcedureService.ListProcedures:output_type -> bayhold.v1.ListProceduresResponse
+	25, // 40: bayhold.v1.ProcedureService.UpdateProcedure:output_type -> bayhold.v1.UpdateProcedureResponse
+	27, // 41: bayhold.v1.ProcedureService.DiffProcedure:output_type -> bayhold.v1.DiffProcedureResponse
+	30, // 42: bayhold.v1.ProcedureService.LintProcedures:output_type -> bayhold.v1.LintProceduresResponse
+	35, // [35:43] is the sub-list for method output_type
+	27, // [27:35] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_procedure_proto_init() }
@@ -1968,14 +2614,15 @@ func file_bayhold_v1_procedure_proto_init() {
 		return
 	}
 	file_bayhold_v1_common_proto_init()
-	file_bayhold_v1_procedure_proto_msgTypes[11].OneofWrappers = []any{}
+	file_bayhold_v1_site_proto_init()
+	file_bayhold_v1_procedure_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_procedure_proto_rawDesc), len(file_bayhold_v1_procedure_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   22,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

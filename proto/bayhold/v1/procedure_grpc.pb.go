@@ -26,6 +26,9 @@ const (
 	ProcedureService_ListPreparations_FullMethodName   = "/bayhold.v1.ProcedureService/ListPreparations"
 	ProcedureService_GetProcedure_FullMethodName       = "/bayhold.v1.ProcedureService/GetProcedure"
 	ProcedureService_ListProcedures_FullMethodName     = "/bayhold.v1.ProcedureService/ListProcedures"
+	ProcedureService_UpdateProcedure_FullMethodName    = "/bayhold.v1.ProcedureService/UpdateProcedure"
+	ProcedureService_DiffProcedure_FullMethodName      = "/bayhold.v1.ProcedureService/DiffProcedure"
+	ProcedureService_LintProcedures_FullMethodName     = "/bayhold.v1.ProcedureService/LintProcedures"
 )
 
 // ProcedureServiceClient is the client API for ProcedureService service.
@@ -44,6 +47,14 @@ type ProcedureServiceClient interface {
 	GetProcedure(ctx context.Context, in *GetProcedureRequest, opts ...grpc.CallOption) (*GetProcedureResponse, error)
 	// ListProcedures answers the procedures of a site, by id, with steps.
 	ListProcedures(ctx context.Context, in *ListProceduresRequest, opts ...grpc.CallOption) (*ListProceduresResponse, error)
+	// UpdateProcedure changes the standing of a version: a DRAFT is ISSUED, an
+	// ISSUED one WITHDRAWN. FAILED_PRECONDITION for any other way.
+	UpdateProcedure(ctx context.Context, in *UpdateProcedureRequest, opts ...grpc.CallOption) (*UpdateProcedureResponse, error)
+	// DiffProcedure tells what differs between two versions, in words.
+	DiffProcedure(ctx context.Context, in *DiffProcedureRequest, opts ...grpc.CallOption) (*DiffProcedureResponse, error)
+	// LintProcedures reads workshop files and tells what is wrong or doubtful in
+	// their preparations and procedures, with file and line. Nothing is written.
+	LintProcedures(ctx context.Context, in *LintProceduresRequest, opts ...grpc.CallOption) (*LintProceduresResponse, error)
 }
 
 type procedureServiceClient struct {
@@ -104,6 +115,36 @@ func (c *procedureServiceClient) ListProcedures(ctx context.Context, in *ListPro
 	return out, nil
 }
 
+func (c *procedureServiceClient) UpdateProcedure(ctx context.Context, in *UpdateProcedureRequest, opts ...grpc.CallOption) (*UpdateProcedureResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UpdateProcedureResponse)
+	err := c.cc.Invoke(ctx, ProcedureService_UpdateProcedure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *procedureServiceClient) DiffProcedure(ctx context.Context, in *DiffProcedureRequest, opts ...grpc.CallOption) (*DiffProcedureResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DiffProcedureResponse)
+	err := c.cc.Invoke(ctx, ProcedureService_DiffProcedure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *procedureServiceClient) LintProcedures(ctx context.Context, in *LintProceduresRequest, opts ...grpc.CallOption) (*LintProceduresResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LintProceduresResponse)
+	err := c.cc.Invoke(ctx, ProcedureService_LintProcedures_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ProcedureServiceServer is the server API for ProcedureService service.
 // All implementations must embed UnimplementedProcedureServiceServer
 // for forward compatibility.
@@ -120,6 +161,14 @@ type ProcedureServiceServer interface {
 	GetProcedure(context.Context, *GetProcedureRequest) (*GetProcedureResponse, error)
 	// ListProcedures answers the procedures of a site, by id, with steps.
 	ListProcedures(context.Context, *ListProceduresRequest) (*ListProceduresResponse, error)
+	// UpdateProcedure changes the standing of a version: a DRAFT is ISSUED, an
+	// ISSUED one WITHDRAWN. FAILED_PRECONDITION for any other way.
+	UpdateProcedure(context.Context, *UpdateProcedureRequest) (*UpdateProcedureResponse, error)
+	// DiffProcedure tells what differs between two versions, in words.
+	DiffProcedure(context.Context, *DiffProcedureRequest) (*DiffProcedureResponse, error)
+	// LintProcedures reads workshop files and tells what is wrong or doubtful in
+	// their preparations and procedures, with file and line. Nothing is written.
+	LintProcedures(context.Context, *LintProceduresRequest) (*LintProceduresResponse, error)
 	mustEmbedUnimplementedProcedureServiceServer()
 }
 
@@ -144,6 +193,15 @@ func (UnimplementedProcedureServiceServer) GetProcedure(context.Context, *GetPro
 }
 func (UnimplementedProcedureServiceServer) ListProcedures(context.Context, *ListProceduresRequest) (*ListProceduresResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListProcedures not implemented")
+}
+func (UnimplementedProcedureServiceServer) UpdateProcedure(context.Context, *UpdateProcedureRequest) (*UpdateProcedureResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateProcedure not implemented")
+}
+func (UnimplementedProcedureServiceServer) DiffProcedure(context.Context, *DiffProcedureRequest) (*DiffProcedureResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DiffProcedure not implemented")
+}
+func (UnimplementedProcedureServiceServer) LintProcedures(context.Context, *LintProceduresRequest) (*LintProceduresResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method LintProcedures not implemented")
 }
 func (UnimplementedProcedureServiceServer) mustEmbedUnimplementedProcedureServiceServer() {}
 func (UnimplementedProcedureServiceServer) testEmbeddedByValue()                          {}
@@ -256,6 +314,60 @@ func _ProcedureService_ListProcedures_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ProcedureService_UpdateProcedure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateProcedureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProcedureServiceServer).UpdateProcedure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProcedureService_UpdateProcedure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProcedureServiceServer).UpdateProcedure(ctx, req.(*UpdateProcedureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ProcedureService_DiffProcedure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DiffProcedureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProcedureServiceServer).DiffProcedure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProcedureService_DiffProcedure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProcedureServiceServer).DiffProcedure(ctx, req.(*DiffProcedureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ProcedureService_LintProcedures_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(LintProceduresRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProcedureServiceServer).LintProcedures(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProcedureService_LintProcedures_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProcedureServiceServer).LintProcedures(ctx, req.(*LintProceduresRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ProcedureService_ServiceDesc is the grpc.ServiceDesc for ProcedureService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -282,6 +394,18 @@ var ProcedureService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListProcedures",
 			Handler:    _ProcedureService_ListProcedures_Handler,
+		},
+		{
+			MethodName: "UpdateProcedure",
+			Handler:    _ProcedureService_UpdateProcedure_Handler,
+		},
+		{
+			MethodName: "DiffProcedure",
+			Handler:    _ProcedureService_DiffProcedure_Handler,
+		},
+		{
+			MethodName: "LintProcedures",
+			Handler:    _ProcedureService_LintProcedures_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -197,7 +197,13 @@ type ToolType struct {
 	// Whether tools of this type must be in calibration to be booked.
 	Calibrated bool `protobuf:"varint,9,opt,name=calibrated,proto3" json:"calibrated,omitempty"`
 	// What a complete set consists of.
-	Pieces        []*Piece `protobuf:"bytes,10,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	Pieces []*Piece `protobuf:"bytes,10,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	// From the drive to the centre of the grip, in millimetres; 0 if not known.
+	// Needed to correct for an adapter.
+	LengthMm float64 `protobuf:"fixed64,11,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
+	// Output to input torque of a multiplier, as its maker states it; 0 for
+	// anything else.
+	Ratio         float64 `protobuf:"fixed64,12,opt,name=ratio,proto3" json:"ratio,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -300,6 +306,20 @@ func (x *ToolType) GetPieces() []*Piece {
 		return x.Pieces
 	}
 	return nil
+}
+
+func (x *ToolType) GetLengthMm() float64 {
+	if x != nil {
+		return x.LengthMm
+	}
+	return 0
+}
+
+func (x *ToolType) GetRatio() float64 {
+	if x != nil {
+		return x.Ratio
+	}
+	return 0
 }
 
 // Piece is a counted part of a tool that is a set.
@@ -1044,7 +1064,7 @@ var File_bayhold_v1_tool_proto protoreflect.FileDescriptor
 const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/tool.proto\x12\n" +
-	"bayhold.v1\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe7\x02\n" +
+	"bayhold.v1\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9a\x03\n" +
 	"\bToolType\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12-\n" +
@@ -1058,7 +1078,9 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"calibrated\x18\t \x01(\bR\n" +
 	"calibrated\x12)\n" +
 	"\x06pieces\x18\n" +
-	" \x03(\v2\x11.bayhold.v1.PieceR\x06pieces\"@\n" +
+	" \x03(\v2\x11.bayhold.v1.PieceR\x06pieces\x12\x1b\n" +
+	"\tlength_mm\x18\v \x01(\x01R\blengthMm\x12\x14\n" +
+	"\x05ratio\x18\f \x01(\x01R\x05ratio\"@\n" +
 	"\x05Piece\x12!\n" +
 	"\fdisplay_name\x18\x01 \x01(\tR\vdisplayName\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count\"\xb3\x02\n" +
