@@ -54,27 +54,47 @@ func (g *graph) join(from, to int32) {
 	g.first[to] = g.first[from]
 }
 
-// reaches reports whether from comes before to, or is it. What comes before or
-// after one step of a joined run does so with the whole run.
-func (g *graph) reaches(from, to int32) bool {
-	seen := make([]bool, len(g.out)) // by first node of a run
-	stack := []int32{g.first[from]}
-	for len(stack) > 0 {
-		u := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		if u == g.first[to] {
-			return true
+// reach tells, for each of some nodes, which of the targets come after it. What
+// comes before or after one step of a joined run does so with the whole run.
+// sorted is an order of all nodes.
+func (g *graph) reach(sorted, from, targets []int32) []bits {
+	after := make([]bits, len(g.out)) // by first node of a run
+	target := make(map[int32]int, len(targets))
+	for i, t := range targets {
+		target[t] = i
+	}
+	for i := len(sorted) - 1; i >= 0; i-- {
+		u := g.first[sorted[i]]
+		if after[u] == nil {
+			after[u] = newBits(len(targets))
 		}
-		for ; u >= 0; u = g.next[u] {
-			for _, e := range g.out[u] {
-				if run := g.first[e.to]; !seen[run] {
-					seen[run] = true
-					stack = append(stack, run)
-				}
+		if t, ok := target[sorted[i]]; ok {
+			after[u].set(t)
+		}
+		for _, e := range g.out[sorted[i]] {
+			if to := g.first[e.to]; to != u {
+				after[u].join(after[to])
 			}
 		}
 	}
-	return false
+	rows := make([]bits, len(from))
+	for i, f := range from {
+		rows[i] = after[g.first[f]]
+	}
+	return rows
+}
+
+// bits is a set of small numbers.
+type bits []uint64
+
+func newBits(n int) bits { return make(bits, (n+63)/64) }
+
+func (b bits) set(i int)      { b[i/64] |= 1 << (i % 64) }
+func (b bits) has(i int) bool { return b[i/64]>>(i%64)&1 == 1 }
+func (b bits) join(c bits) {
+	for i := range b {
+		b[i] |= c[i]
+	}
 }
 
 // nodes is a heap of node numbers: the lowest ready one goes first.

@@ -41,83 +41,106 @@ func (m *merger) separate() error {
 	if len(pairs) == 0 {
 		return nil
 	}
-	if len(m.graph.order()) < len(m.graph.out) {
+	sorted := m.graph.order()
+	if len(sorted) < len(m.graph.out) {
 		return m.cycle() // nothing to do with opposites
 	}
-	tries := 4 * len(pairs)
-	stuck, ok := m.choose(pairs, &tries)
-	if ok {
-		return nil
+	var preps, begin, end []int32
+	for _, p := range pairs {
+		preps = append(preps, p.a, p.b)
 	}
-	return m.oppositeFault(stuck)
+	slices.Sort(preps)
+	preps = slices.Compact(preps)
+	for _, p := range preps {
+		begin, end = append(begin, m.preps[p].begins), append(end, m.preps[p].gone)
+	}
+	s := separation{before: m.graph.reach(sorted, begin, end), tries: 4 * len(pairs)}
+	for _, p := range pairs {
+		s.open = append(s.open, pair{place32(preps, p.a), place32(preps, p.b)})
+	}
+	chosen, stuck, ok := s.choose()
+	if !ok {
+		return m.oppositeFault(pair{preps[stuck.a], preps[stuck.b]})
+	}
+	for _, p := range chosen {
+		m.graph.add(m.preps[preps[p.a]].gone, m.preps[preps[p.b]].begins, opposite)
+	}
+	return nil
 }
 
-// choose orders the pairs; if it cannot, it gives back the graph as it was and
-// the pair that had no order left.
-func (m *merger) choose(open []pair, tries *int) (stuck pair, ok bool) {
-	undo := m.mark()
-	for {
-		var rest []pair
-		for _, p := range open {
-			before := m.graph.reaches(m.preps[p.a].begins, m.preps[p.b].gone)
-			after := m.graph.reaches(m.preps[p.b].begins, m.preps[p.a].gone)
+// place32 is the place of x in a sorted list that has it.
+func place32(list []int32, x int32) int32 {
+	i, _ := slices.BinarySearch(list, x)
+	return int32(i)
+}
+
+// separation is a choice of order for pairs of preparations, in the making.
+type separation struct {
+	open   []pair // not yet ordered
+	chosen []pair // ordered: a before b
+	// before tells, for each preparation, which ones end after it begins.
+	before []bits
+	tries  int // how often an open pair may still be tried
+}
+
+// choose orders the open pairs; if it cannot, it gives the pair that had no
+// order left.
+func (s *separation) choose() (chosen []pair, stuck pair, ok bool) {
+	if stuck, ok = s.propagate(); !ok || len(s.open) == 0 {
+		return s.chosen, stuck, ok
+	}
+	p := s.open[0]
+	for _, way := range []pair{p, {p.b, p.a}} {
+		if s.tries--; s.tries < 0 {
+			return nil, p, false
+		}
+		try := separation{open: slices.Clone(s.open[1:]), chosen: slices.Clone(s.chosen), tries: s.tries}
+		for _, row := range s.before {
+			try.before = append(try.before, slices.Clone(row))
+		}
+		try.apart(way)
+		if chosen, stuck, ok = try.choose(); ok {
+			return chosen, stuck, true
+		}
+		s.tries = try.tries
+	}
+	return nil, stuck, false
+}
+
+// propagate orders the pairs that have one way left, as often as that leaves
+// others with one way. It stops at a pair that has none.
+func (s *separation) propagate() (stuck pair, ok bool) {
+	for settled := true; settled; {
+		settled = false
+		rest := s.open[:0]
+		for _, p := range s.open {
+			first, second := s.before[p.a].has(int(p.b)), s.before[p.b].has(int(p.a))
 			switch {
-			case before && after:
-				m.restore(undo)
+			case first && second:
 				return p, false
-			case before:
-				m.apart(p.a, p.b)
-			case after:
-				m.apart(p.b, p.a)
+			case first:
+				s.apart(p)
+			case second:
+				s.apart(pair{p.b, p.a})
 			default:
 				rest = append(rest, p)
+				continue
 			}
+			settled = true
 		}
-		if len(rest) == 0 {
-			return pair{}, true
-		}
-		settled := len(rest) < len(open)
-		open = rest
-		if !settled {
-			break
-		}
+		s.open = rest
 	}
-	p, rest := open[0], open[1:]
-	for _, way := range []pair{{p.a, p.b}, {p.b, p.a}} {
-		if *tries--; *tries < 0 {
-			stuck = p
-			break
-		}
-		inner := m.mark()
-		m.apart(way.a, way.b)
-		if stuck, ok = m.choose(rest, tries); ok {
-			return pair{}, true
-		}
-		m.restore(inner)
-	}
-	m.restore(undo)
-	return stuck, false
+	return pair{}, true
 }
 
-// apart puts all of one preparation before the other.
-func (m *merger) apart(first, second int32) {
-	m.graph.add(m.preps[first].gone, m.preps[second].begins, opposite)
-}
-
-// mark notes how many edges leave the end of each preparation; restore takes
-// away those that were added since. Only opposites are added after link.
-func (m *merger) mark() []int {
-	n := make([]int, len(m.preps))
-	for i := range m.preps {
-		n[i] = len(m.graph.out[m.preps[i].gone])
-	}
-	return n
-}
-
-func (m *merger) restore(n []int) {
-	for i := range m.preps {
-		gone := m.preps[i].gone
-		m.graph.out[gone] = m.graph.out[gone][:n[i]]
+// apart puts all of a before b: whatever begins before a is gone begins before
+// all that end after b begins.
+func (s *separation) apart(p pair) {
+	s.chosen = append(s.chosen, p)
+	for _, row := range s.before {
+		if row.has(int(p.a)) {
+			row.join(s.before[p.b])
+		}
 	}
 }
 
