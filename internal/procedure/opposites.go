@@ -56,7 +56,7 @@ func (m *merger) separate() error {
 	}
 	s := separation{before: m.graph.reach(sorted, begin, end), tries: 4 * len(pairs)}
 	for _, p := range pairs {
-		s.open = append(s.open, pair{place32(preps, p.a), place32(preps, p.b)})
+		s.open = append(s.open, pair{placeIn(preps, p.a), placeIn(preps, p.b)})
 	}
 	chosen, stuck, ok := s.choose()
 	if !ok {
@@ -68,8 +68,8 @@ func (m *merger) separate() error {
 	return nil
 }
 
-// place32 is the place of x in a sorted list that has it.
-func place32(list []int32, x int32) int32 {
+// placeIn is the place of x in a sorted list that has it.
+func placeIn(list []int32, x int32) int32 {
 	i, _ := slices.BinarySearch(list, x)
 	return int32(i)
 }
