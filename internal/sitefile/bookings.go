@@ -31,7 +31,7 @@ func (r *reader) readBookings(w *Workshop, lists []value) {
 		}
 		b.ExpiresAt = o.expiry(b.State)
 		claims := o.claims(b.Reference)
-		if len(claims) == 0 {
+		if !o.names() && !o.get("claims").present() {
 			o.fault("claims nothing: name a bay, technicians or tools with start and end")
 		}
 		for _, c := range claims {
@@ -63,11 +63,10 @@ func (o object) claims(reference string) []claimed {
 	out := o.claimsFor(o, reference)
 	for _, e := range o.get("claims").bounded(maxClaims) {
 		if c, ok := e.object("start", "end", "bay", "technicians", "tools"); ok {
-			found := c.claimsFor(o, reference)
-			if len(found) == 0 && c.r.clean(c.value) {
+			out = append(out, c.claimsFor(o, reference)...)
+			if !c.names() {
 				c.fault("claims nothing: name a bay, technicians or tools")
 			}
-			out = append(out, found...)
 		}
 	}
 	return out
@@ -83,10 +82,15 @@ var resourceKeys = []resourceKey{
 	{"bay", aBay, site.KindBay}, {"technicians", aTechnician, site.KindTechnician}, {"tools", aTool, site.KindTool},
 }
 
+// names reports whether resources are named at this level.
+func (o object) names() bool {
+	return slices.ContainsFunc(resourceKeys, func(k resourceKey) bool { return o.get(k.key).present() })
+}
+
 // claimsFor reads the resources named at one level; start and end that are not
 // given there are the booking's.
 func (o object) claimsFor(whole object, reference string) []claimed {
-	if !slices.ContainsFunc(resourceKeys, func(k resourceKey) bool { return o.get(k.key).present() }) {
+	if !o.names() {
 		return nil
 	}
 	start, end := o.get("start"), o.get("end")

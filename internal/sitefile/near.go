@@ -16,6 +16,9 @@ func nearest(word string, candidates []string) string {
 		if len(c) > longest {
 			continue
 		}
+		if len(word) > 2 && strings.HasPrefix(strings.ToLower(c), lower) {
+			return c // cut short
+		}
 		if d := distance(lower, strings.ToLower(c)); d <= within {
 			best, within = c, d-1
 		}

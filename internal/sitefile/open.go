@@ -65,7 +65,7 @@ func (r *reader) documents(f File) func(yield func(*yaml.Node) bool) {
 				return
 			case err != nil:
 				line, text := syntax(err)
-				r.unreadable(f.Name, line, "this is no YAML: %s", text)
+				r.unreadable(f.Name, line, "this is no YAML from about here on: %s", text)
 				return
 			case !yield(n):
 				return

@@ -94,8 +94,8 @@ func (v value) shifts() hours.Pattern {
 	lines := make(map[string]value) // of each day, by its name in faults of the pattern
 	for _, pr := range v.pairs() {
 		line, ok := o.fields[pr.key.Value]
-		if !ok {
-			continue
+		if !ok || line.at != pr.key {
+			continue // no key, or one that stood before
 		}
 		text, _ := line.scalar()
 		day, err := hours.ParseStretches(text)
@@ -129,10 +129,14 @@ func (v value) shifts() hours.Pattern {
 	if err := p.Validate(); err != nil {
 		for _, f := range fault.Fault(err).Fields {
 			line, ok := lines[f.Path]
-			if !ok {
-				line = v
+			switch {
+			case !ok:
+				v.fault("%s: %s", f.Path, f.Message)
+			case line.name == f.Path:
+				line.fault("%s", f.Message)
+			default:
+				line.fault("%s: %s", f.Path, f.Message)
 			}
-			line.fault("%s: %s", f.Path, f.Message)
 		}
 	}
 	return p

@@ -81,7 +81,7 @@ func (o object) crew(mode procedure.Mode, skills []string) []procedure.Crew {
 		var out []procedure.Crew
 		for _, e := range list.bounded(procedure.MaxPeople) {
 			if c, ok := e.object("people", "skills"); ok {
-				n := c.need("people", "how many?").integer(1, procedure.MaxPeople)
+				n := max(1, c.need("people", "how many?").integer(1, procedure.MaxPeople))
 				out = append(out, procedure.Crew{People: n, Skills: c.get("skills").slugs()})
 			}
 		}
@@ -212,8 +212,8 @@ func (v value) tightening() *procedure.Torque {
 		return nil
 	}
 	t := &procedure.Torque{
-		Fasteners: o.need("fasteners", "how many are tightened?").integer(1, 1_000),
-		Thread:    o.get("thread").thread(), Class: o.get("class").class(),
+		Fasteners: max(1, o.need("fasteners", "how many are tightened?").integer(1, 1_000)),
+		Thread:    o.get("thread").text(32), Class: o.get("class").text(32),
 		SingleUse: o.get("single_use").flag(), Sequence: o.get("sequence").text(maxText),
 		Peak:      o.get("peak").newtonMetres(),
 		Tolerance: o.get("tolerance").percentage(),
@@ -242,26 +242,6 @@ func (v value) stages(s string) []procedure.Stage {
 		out = append(out, procedure.Stage(s))
 	}
 	return out
-}
-
-func (v value) thread() string {
-	s := v.text(32)
-	if s != "" {
-		if _, err := torque.ParseThread(s); err != nil {
-			v.fault("%s", message(err))
-		}
-	}
-	return s
-}
-
-func (v value) class() string {
-	s := v.text(32)
-	if s != "" {
-		if _, err := torque.ParseClass(s); err != nil {
-			v.fault("%s", message(err))
-		}
-	}
-	return s
 }
 
 // percentage reads "5 %" or a fraction such as 0.05.

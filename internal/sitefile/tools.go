@@ -63,8 +63,8 @@ func (v value) pieces() []site.Piece {
 	var out []site.Piece
 	for _, p := range v.pairs() {
 		f, ok := o.fields[p.key.Value]
-		if !ok {
-			continue
+		if !ok || f.at != p.key {
+			continue // no key, or one that stood before
 		}
 		name := strings.TrimSpace(p.key.Value)
 		if name == "" || len(name) > maxName {
