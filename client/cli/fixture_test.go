@@ -185,13 +185,13 @@ func fixtureBlockers() []*bayholdv1.Blocker {
 		{
 			Kind: bayholdv1.Blocker_KIND_BOOKED, Step: "cover/off", StepTitle: "Take the cover off and lock the valve train",
 			Need: "valve locking set, orlo-20", Resource: harbour + "/tools/LK-01", Job: harbour + "/jobs/17", Reference: "R-17",
-			StartTime: ts(nov, 24, 8, 0), EndTime: ts(nov, 25, 9, 0), UntilTime: ts(nov, 24, 15, 0), Message: "LK-01 is booked for R-17.",
+			StartTime: ts(dec, 1, 8, 0), EndTime: ts(dec, 2, 9, 0), UntilTime: ts(dec, 2, 15, 0), Message: "LK-01 is booked for R-17.",
 		},
 		{
 			Kind: bayholdv1.Blocker_KIND_CALIBRATION, Step: "belt/change", StepTitle: "Change belt, tensioner and water pump",
 			Need: "torque wrench for 180 Nm", Resource: harbour + "/tools/TW-03", Message: "The calibration of TW-03 lapsed on 20 November.",
 		},
-		{Kind: bayholdv1.Blocker_KIND_CLOSED, Need: "bay with two-post-lift", Resource: harbour + "/bays/bay-1", Message: "bay-1 is closed: floor paint.", UntilTime: ts(nov, 28, 0, 0)},
+		{Kind: bayholdv1.Blocker_KIND_CLOSED, Need: "bay with two-post-lift", Resource: harbour + "/bays/bay-1", Message: "bay-1 is closed: floor paint.", UntilTime: ts(dec, 2, 0, 0)},
 	}
 }
 

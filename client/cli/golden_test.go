@@ -31,7 +31,7 @@ type goldenCase struct {
 // refuse makes the fake refuse a check.
 func refuse(f *fake) {
 	f.reply["CheckJob"] = &bayholdv1.CheckJobResponse{
-		Blockers: fixtureBlockers(), WaitingPlan: fixturePlan(2, false), AskedHandBackTime: ts(dec, 2, 11, 0),
+		Blockers: fixtureBlockers(), WaitingPlan: fixturePlan(8, false), AskedHandBackTime: ts(dec, 2, 11, 0),
 	}
 }
 

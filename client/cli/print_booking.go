@@ -1,8 +1,10 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -47,12 +49,22 @@ func (a *app) printBooking(w io.Writer, c clock, b *bayholdv1.Booking) {
 // heldTable lists the bookings that won a race. Without a site to go by, times
 // are shown as the server's own, in UTC.
 func (a *app) heldTable(held []*bayholdv1.Holding) table {
-	c := a.anyClock()
-	t := table{cols: []column{{title: "resource", wrap: true}, {title: "from"}, {title: "until"}, {title: "reference", wrap: true}, {title: "job"}}}
+	cs := claims{clock: a.anyClock()}
 	for _, h := range held {
-		t.add(id(h.GetResource()), c.at(h.GetStart()), c.at(h.GetEnd()), h.GetReference(), id(h.GetJob()))
+		cs.add(h.GetResource(), h.GetReference(), h.GetJob(), h.GetStart(), h.GetEnd())
 	}
-	return t
+	return claimTable(cs.clock, cs.list)
+}
+
+// byResource sorts bookings as claims want them: bays, technicians and tools,
+// each by name and start.
+func byResource(list []*bayholdv1.Booking) []*bayholdv1.Booking {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b *bayholdv1.Booking) int {
+		return cmp.Or(cmp.Compare(a.GetResource(), b.GetResource()),
+			a.GetDuring().GetStart().AsTime().Compare(b.GetDuring().GetStart().AsTime()))
+	})
+	return list
 }
 
 // printStanding says what a job's state means and what can be done next.

@@ -3,8 +3,10 @@ package cli
 import (
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -35,20 +37,62 @@ func (a *app) printOptions(w io.Writer, c clock, f *workFlags, req *bayholdv1.Fi
 // optionTable sets options side by side, numbered on from the ones before.
 func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 	t := table{cols: []column{{}}, bare: true}
-	rows := [][]string{{""}, {"Best at"}, {"Start"}, {"Hand-back"}, {""}, {"Bay"}, {"In the bay"}, {"People"}, {"Tools"}}
+	rows := [][]string{{""}, {"Best at"}, {"Start"}, {"Hand-back"}, {""}, {"Bay"}, {"In the bay"}}
+	people, held := sideBySide{}, sideBySide{}
 	for i, o := range options {
 		p := o.GetPlan()
 		t.cols = append(t.cols, column{wrap: true})
+		proof := ""
+		if slices.Contains(o.GetMerits(), bayholdv1.PlanOption_MERIT_EARLIEST_HAND_BACK) {
+			proof = quality(c, p)
+		}
 		for r, cell := range []string{
-			fmt.Sprintf("Option %d", before+i+1), merits(o), c.at(p.GetStartTime()), c.at(p.GetHandBackTime()), quality(c, p),
-			id(p.GetBay()), hours(inBay(p)), strings.Join(workingPeople(p), "\n"),
-			strings.ReplaceAll(strings.Join(toolSpans(c, p), "\n"), " to ", "\n  to "),
+			fmt.Sprintf("Option %d", before+i+1), merits(o), c.at(p.GetStartTime()), c.at(p.GetHandBackTime()), proof,
+			id(p.GetBay()), hours(inBay(p)),
 		} {
 			rows[r] = append(rows[r], cell)
 		}
+		for _, w := range workingPeople(c, p) {
+			people.set(w.who, i, hours(w.time))
+		}
+		show := c.span
+		if inBay(p) < 6*24*time.Hour {
+			show = c.brief
+		}
+		for _, cl := range plannedClaims(c, p, tools, true) {
+			held.set(id(cl.resource), i, cl.span(show))
+		}
 	}
 	t.rows = rows
+	people.write(&t, "Working time", len(options))
+	held.write(&t, "Tools held", len(options))
 	return t
+}
+
+// sideBySide is what several options say of the same things.
+type sideBySide map[string]map[int]string
+
+// set notes what an option says of a thing.
+func (s sideBySide) set(thing string, option int, text string) {
+	if s[thing] == nil {
+		s[thing] = map[int]string{}
+	}
+	s[thing][option] = text
+}
+
+// write appends a row for each thing, by name, under a heading.
+func (s sideBySide) write(t *table, heading string, options int) {
+	if len(s) == 0 {
+		return
+	}
+	t.section(heading)
+	for _, thing := range slices.Sorted(maps.Keys(s)) {
+		row := []string{"  " + thing}
+		for i := range options {
+			row = append(row, first(s[thing][i], "-"))
+		}
+		t.add(row...)
+	}
 }
 
 // merits says what an option is best at.
@@ -77,7 +121,7 @@ func (a *app) printNothingFound(w io.Writer, c clock, f *workFlags, req *bayhold
 		writeText(w, "No: there is no plan "+within+". That is proved.", a.width())
 	}
 	if len(resp.GetBlockers()) > 0 {
-		fmt.Fprintln(w)
+		fmt.Fprintln(w, "\nWhat stands in the way, step by step:")
 		writeTable(w, blockerTable(c, resp.GetBlockers()), a.width())
 	}
 	wider := *f

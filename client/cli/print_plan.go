@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 	"time"
 
@@ -49,8 +48,8 @@ func (a *app) printPlan(w io.Writer, c clock, p *bayholdv1.Plan) {
 		[2]string{"Work", strings.Join(work, "\n")},
 		[2]string{"Bay", id(p.GetBay()) + ", " + c.span(p.GetStartTime().AsTime(), p.GetHandBackTime().AsTime()) + ", " + hours(inBay(p))},
 		[2]string{"Hand-back", c.at(p.GetHandBackTime()) + "; " + quality(c, p)},
-		[2]string{"People", strings.Join(workingPeople(p), "\n")},
-		[2]string{"Tools", strings.Join(toolSpans(c, p), "\n")},
+		[2]string{"People", peopleLines(c, p)},
+		[2]string{"Tools", toolLines(c, p)},
 	), a.width())
 	fmt.Fprintln(w)
 	s := newStepTable(c)
@@ -77,36 +76,37 @@ func quality(c clock, p *bayholdv1.Plan) string {
 	}
 }
 
-// workingPeople gives each technician of a plan with their working hours.
-func workingPeople(p *bayholdv1.Plan) []string {
-	worked := map[string]time.Duration{}
-	var order []string
-	for _, b := range p.GetBookings() {
-		if collection(b.GetResource()) != technicians {
-			continue
-		}
-		who := id(b.GetResource())
-		if _, seen := worked[who]; !seen {
-			order = append(order, who)
-		}
-		worked[who] += b.GetEndTime().AsTime().Sub(b.GetStartTime().AsTime())
-	}
-	slices.Sort(order)
-	for i, who := range order {
-		order[i] = who + " " + hours(worked[who])
-	}
-	return order
+// worked is a technician and how long they work on a plan.
+type worked struct {
+	who  string
+	time time.Duration
 }
 
-// toolSpans gives each tool of a plan with the times it is held.
-func toolSpans(c clock, p *bayholdv1.Plan) []string {
-	var out []string
-	for _, b := range p.GetBookings() {
-		if collection(b.GetResource()) == tools {
-			out = append(out, id(b.GetResource())+" "+c.span(b.GetStartTime().AsTime(), b.GetEndTime().AsTime()))
-		}
+// workingPeople gives each technician of a plan with their working time, by id.
+func workingPeople(c clock, p *bayholdv1.Plan) []worked {
+	var out []worked
+	for _, cl := range plannedClaims(c, p, technicians, true) {
+		out = append(out, worked{id(cl.resource), cl.taken})
 	}
 	return out
+}
+
+// peopleLines shows the people of a plan, one a line.
+func peopleLines(c clock, p *bayholdv1.Plan) string {
+	var out []string
+	for _, w := range workingPeople(c, p) {
+		out = append(out, w.who+" "+hours(w.time))
+	}
+	return strings.Join(out, "\n")
+}
+
+// toolLines shows the tools of a plan and when they are held, one a line.
+func toolLines(c clock, p *bayholdv1.Plan) string {
+	var out []string
+	for _, cl := range plannedClaims(c, p, tools, true) {
+		out = append(out, id(cl.resource)+" "+cl.span(c.span))
+	}
+	return strings.Join(out, "\n")
 }
 
 // printPossible answers yes.
@@ -133,7 +133,7 @@ func (a *app) printRefused(w io.Writer, c clock, f *workFlags, req *bayholdv1.Ch
 	}
 	writeText(w, sentence+".", a.width())
 	if len(resp.GetBlockers()) > 0 {
-		fmt.Fprintln(w)
+		fmt.Fprintln(w, "\nWhat stands in the way, step by step:")
 		writeTable(w, blockerTable(c, resp.GetBlockers()), a.width())
 	}
 	fmt.Fprintln(w)
@@ -148,26 +148,4 @@ func (a *app) printRefused(w io.Writer, c clock, f *workFlags, req *bayholdv1.Ch
 		return
 	}
 	fmt.Fprintf(w, "Try: %s\n", a.again(find...))
-}
-
-// blockerTable lists what stands in the way.
-func blockerTable(c clock, list []*bayholdv1.Blocker) table {
-	t := table{cols: []column{
-		{title: "step", wrap: true}, {title: "needs", wrap: true}, {title: "what is in the way", wrap: true}, {title: "until"},
-	}}
-	for _, b := range list {
-		t.add(first(b.GetStepTitle(), b.GetStep(), "the whole job"), b.GetNeed(), inTheWay(b), first(c.at(b.GetUntilTime()), "not known"))
-	}
-	return t
-}
-
-// inTheWay says what holds the thing that a step needs.
-func inTheWay(b *bayholdv1.Blocker) string {
-	if b.GetKind() == bayholdv1.Blocker_KIND_BOOKED && b.GetResource() != "" {
-		return id(b.GetResource()) + " is booked for " + first(b.GetReference(), "job "+id(b.GetJob()))
-	}
-	if b.GetMessage() != "" {
-		return b.GetMessage()
-	}
-	return strings.TrimSpace(id(b.GetResource()) + " " + strings.ToLower(enumWord(b.GetKind().String(), "KIND_")))
 }

@@ -30,6 +30,12 @@ type table struct {
 // add appends a row; it must have a cell for each column.
 func (t *table) add(cells ...string) { t.rows = append(t.rows, cells) }
 
+// section appends a line of its own above the rows that follow.
+func (t *table) section(text string) { t.rows = append(t.rows, []string{text}) }
+
+// isSection tells a section from a row; a table of one column has none.
+func (t *table) isSection(row []string) bool { return len(row) == 1 && len(t.cols) > 1 }
+
 const gap = 2 // spaces between columns
 
 // writeTable writes a table into so many columns of text, if it can be done.
@@ -44,7 +50,7 @@ func writeTable(w io.Writer, t table, room int) {
 			}
 		}
 		if fits || worst < 0 {
-			t.write(w, t.squeeze(widths, room))
+			t.write(w, t.squeeze(widths, room), room)
 			return
 		}
 		t = t.without(func(i int) bool { return i == worst })
@@ -62,7 +68,7 @@ func (t table) without(gone func(int) bool) table {
 	for _, row := range t.rows {
 		var kept []string
 		for i, cell := range row {
-			if !gone(i) {
+			if t.isSection(row) || !gone(i) {
 				kept = append(kept, cell)
 			}
 		}
@@ -73,7 +79,7 @@ func (t table) without(gone func(int) bool) table {
 
 func (t table) empty(col int) bool {
 	for _, row := range t.rows {
-		if row[col] != "" {
+		if !t.isSection(row) && row[col] != "" {
 			return false
 		}
 	}
@@ -88,6 +94,9 @@ func (t table) fit(room int) ([]int, bool) {
 			widths[i], least[i] = textWidth(c.title), textWidth(c.title)
 		}
 		for _, row := range t.rows {
+			if t.isSection(row) {
+				continue
+			}
 			for line := range strings.SplitSeq(row[i], "\n") {
 				widths[i] = max(widths[i], textWidth(line))
 				for word := range strings.FieldsSeq(line) {
@@ -141,7 +150,7 @@ func total(widths []int) int {
 }
 
 // write writes titles and rows with these widths.
-func (t table) write(w io.Writer, widths []int) {
+func (t table) write(w io.Writer, widths []int, room int) {
 	if !t.bare {
 		titles := make([]string, len(t.cols))
 		for i, c := range t.cols {
@@ -152,6 +161,10 @@ func (t table) write(w io.Writer, widths []int) {
 	for _, row := range t.rows {
 		if t.ruled {
 			fmt.Fprintln(w, strings.Repeat("-", total(widths)))
+		}
+		if t.isSection(row) {
+			writeText(w, row[0], room)
+			continue
 		}
 		writeRow(w, row, widths)
 	}

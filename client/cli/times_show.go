@@ -42,6 +42,15 @@ func (c clock) span(from, to time.Time) string {
 	return c.show(from) + " to " + c.show(to)
 }
 
+// brief shows a range that lies within a week: weekdays and times.
+func (c clock) brief(from, to time.Time) string {
+	a, b := from.In(c.zone), to.In(c.zone)
+	if dateOf(a) == dateOf(b) {
+		return a.Format("Mon 15:04") + "-" + b.Format("15:04")
+	}
+	return a.Format("Mon 15:04") + "-" + b.Format("Mon 15:04")
+}
+
 // at shows an instant from the wire; nothing if it is absent.
 func (c clock) at(ts *timestamppb.Timestamp) string {
 	if ts == nil {
