@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"fmt"
 	"regexp"
 	"slices"
 	"strconv"
@@ -18,9 +19,9 @@ type ownerKey struct {
 	version  int // 0 for a preparation
 }
 
-// judgeWork checks preparations and procedures as one library, together with
-// what the site has already. It fails where that would be too much work.
-func (r *reader) judgeWork(w *Workshop) error {
+// judgeWork has preparations and procedures judged as one library, together
+// with what the site has already. It fails where that would be too much work.
+func (r *reader) judgeWork(w *Workshop, judge func(procedure.Library) []procedure.Finding) error {
 	if len(w.Preparations)+len(w.Procedures) == 0 {
 		return nil
 	}
@@ -35,7 +36,7 @@ func (r *reader) judgeWork(w *Workshop) error {
 			}
 		}
 	}
-	for _, f := range lib.Faults() {
+	for _, f := range judge(lib) {
 		m := ownerPath.FindStringSubmatch(f.Path)
 		if m == nil {
 			r.adoptWhole(w, f)
@@ -113,12 +114,11 @@ var ownerPath = regexp.MustCompile(`^(preparations|procedures)\[([^\]]*)\]\.?(.*
 
 // adopt notes a finding on an owner at the line of the part it is on.
 func (r *reader) adopt(key ownerKey, f procedure.Finding, path string) {
-	if !f.Fault {
-		return
-	}
 	o, ok := r.owners[key]
 	if !ok {
-		r.note("", 0, "%s %s, which stands already: %s %s", key.kind, key.id, path, f.Message)
+		if f.Fault {
+			r.keep(f, "", 0, fmt.Sprintf("%s %s, which stands already: %s", key.kind, key.id, path))
+		}
 		return
 	}
 	at, part := o.locate(path)
@@ -126,17 +126,22 @@ func (r *reader) adopt(key ownerKey, f procedure.Finding, path string) {
 	if part != "" {
 		what += ", " + part
 	}
-	r.note(o.file, at.Line, "%s: %s", what, f.Message)
+	r.keep(f, o.file, at.Line, what)
 }
 
 // adoptWhole notes a finding on no single owner at the first preparation.
 func (r *reader) adoptWhole(w *Workshop, f procedure.Finding) {
 	for _, p := range w.Preparations {
 		o := r.owners[ownerKey{aPreparation, p.ID, 0}]
-		r.note(o.file, o.line(), "%s: %s", f.Path, f.Message)
+		r.keep(f, o.file, o.line(), f.Path)
 		return
 	}
-	r.note("", 0, "%s: %s", f.Path, f.Message)
+	r.keep(f, "", 0, f.Path)
+}
+
+// keep notes a finding of the library at its place in the files.
+func (r *reader) keep(f procedure.Finding, file string, line int, what string) {
+	r.found = append(r.found, Finding{File: file, Line: line, Rule: f.Rule, Message: what + ": " + f.Message, Fault: f.Fault})
 }
 
 // segment is a part of a path: a key, and for a list the place in it.

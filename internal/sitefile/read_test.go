@@ -14,6 +14,7 @@ import (
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
 	"bayhold/internal/sitefile"
+	"bayhold/internal/torque"
 )
 
 // known is a site that small files can refer to.
@@ -94,8 +95,8 @@ func TestSteps(t *testing.T) {
 		"six fasteners": {[]string{"estimate: 30", "torque: 6 x 9 Nm + 90°"}, with(func(s *procedure.Step) {
 			s.Torque = &procedure.Torque{Fasteners: 6, Stages: []procedure.Stage{{Torque: 9}, {Angle: 90}}}
 		})},
-		"a torque block": {[]string{"estimate: 30", "torque: {fasteners: 2, thread: M10x1.5, class: 10.9, single_use: true, sequence: in turn, stages: 40 N·m + 90 deg, peak: 150 Nm, tolerance: 5 %, friction: 0.1}"}, with(func(s *procedure.Step) {
-			s.Torque = &procedure.Torque{Fasteners: 2, Thread: "M10x1.5", Class: "10.9", SingleUse: true, Sequence: "in turn", Stages: []procedure.Stage{{Torque: 40}, {Angle: 90}}, Peak: 150, Tolerance: 0.05, Friction: 0.1}
+		"a torque block": {[]string{"estimate: 30", "torque: {fasteners: 2, thread: M10x1.5, class: 10.9, single_use: true, sequence: in turn, stages: 40 N·m + 90 deg, peak: 150 Nm, tolerance: 5 %, friction: 0.1, drive: 1/2in, adapter: {extension: 50, angle: 90}}"}, with(func(s *procedure.Step) {
+			s.Torque = &procedure.Torque{Fasteners: 2, Thread: "M10x1.5", Class: "10.9", SingleUse: true, Sequence: "in turn", Stages: []procedure.Stage{{Torque: 40}, {Angle: 90}}, Peak: 150, Tolerance: 0.05, Friction: 0.1, Drive: "1/2in", Adapter: &torque.Adapter{Extension: 50, Angle: 90}}
 		})},
 		"parts": {[]string{"estimate: 30", "parts: [{id: bolt, title: Bolt, quantity: 4, single_use: true}]"}, with(func(s *procedure.Step) {
 			s.Parts = []procedure.Part{{ID: "bolt", Title: "Bolt", Quantity: 4, SingleUse: true}}
@@ -204,6 +205,43 @@ func TestWhatStandsIsJudgedToo(t *testing.T) {
 		sitefile.Options{Now: wednesday, Known: k})
 	if got := report(t, err); !strings.Contains(got, "procedure old, which stands already") {
 		t.Error(got)
+	}
+}
+
+func TestLint(t *testing.T) {
+	files := []sitefile.File{{Name: "f.yaml", Content: []byte(`
+preparations:
+  - id: locked
+    title: Locked
+    family: four
+    holds: [lock]
+    set_up: [{id: in, title: In, estimate: 5, tools: [lock]}]
+    put_back: [{id: out, title: Out, estimate: 5, tools: [lock]}]
+procedures:
+  - id: p
+    title: P
+    family: four
+    needs: [locked]
+    steps:
+      - {id: s, title: S, estimate: 5, hold_point: true}
+      - {id: u, title: U, estimate: no}
+`)}}
+	got, err := sitefile.Lint(files, sitefile.Options{Now: wednesday, Known: known()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	type line struct {
+		n     int
+		rule  string
+		fault bool
+	}
+	var lines []line
+	for _, f := range got {
+		lines = append(lines, line{f.Line, f.Rule, f.Fault})
+	}
+	want := []line{{10, "hand-turns", false}, {15, "hold-point", false}, {16, "file", true}}
+	if diff := cmp.Diff(want, lines, cmp.AllowUnexported(line{})); diff != "" {
+		t.Errorf("-want +got:\n%s\n%v", diff, got)
 	}
 }
 

@@ -14,20 +14,13 @@ import (
 type reader struct {
 	order  map[string]int // of the files, by name
 	broken map[string]bool
-	found  []finding
+	found  []Finding
 	known  Known
 	zone   *time.Location
 	monday hours.Date                  // of the week that relative times count from; zero if not known
 	seen   map[string]map[string]value // what the files define, by kind and id
 	owners map[ownerKey]*owner
 	steps  int // read so far
-}
-
-// finding is one thing wrong with one line.
-type finding struct {
-	file    string
-	line    int
-	message string
 }
 
 func newReader(files []File) *reader {
@@ -43,7 +36,7 @@ func newReader(files []File) *reader {
 
 // note notes a fault at a line; line 0 is none in particular.
 func (r *reader) note(file string, line int, format string, args ...any) {
-	r.found = append(r.found, finding{file, line, fmt.Sprintf(format, args...)})
+	r.found = append(r.found, Finding{File: file, Line: line, Rule: "file", Message: fmt.Sprintf(format, args...), Fault: true})
 }
 
 // unreadable notes what keeps the rest of a file from being read.
@@ -52,19 +45,23 @@ func (r *reader) unreadable(file string, line int, format string, args ...any) {
 	r.note(file, line, format, args...)
 }
 
-// err is the fault that tells everything that was noted, by file and line.
-func (r *reader) err() error {
-	slices.SortStableFunc(r.found, func(a, b finding) int {
-		return cmp.Or(cmp.Compare(r.order[a.file], r.order[b.file]), cmp.Compare(a.line, b.line))
+// sort puts what was noted in the order of files and lines, each thing once.
+func (r *reader) sort() {
+	slices.SortStableFunc(r.found, func(a, b Finding) int {
+		return cmp.Or(cmp.Compare(r.order[a.File], r.order[b.File]), cmp.Compare(a.Line, b.Line))
 	})
 	r.found = slices.Compact(r.found)
+}
+
+// err is the fault that tells everything that was noted.
+func (r *reader) err() error {
 	var fs fault.Fields
 	for i, f := range r.found {
 		if i == maxFaults {
-			fs.Add(place(f.file, f.line), "and %d more faults from here on", len(r.found)-i)
+			fs.Add(place(f.File, f.Line), "and %d more faults from here on", len(r.found)-i)
 			break
 		}
-		fs.Add(place(f.file, f.line), "%s", f.message)
+		fs.Add(place(f.File, f.Line), "%s", f.Message)
 	}
 	return fs.Err("BAD_FILE", "the workshop files cannot be taken in: nothing was changed")
 }

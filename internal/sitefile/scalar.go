@@ -47,7 +47,7 @@ func (o object) title(key string) string {
 // clean reports whether nothing was noted at the value's line.
 func (r *reader) clean(v value) bool {
 	for _, f := range r.found {
-		if f.file == v.file && f.line == v.line() {
+		if f.File == v.file && f.Line == v.line() {
 			return false
 		}
 	}

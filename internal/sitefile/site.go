@@ -3,8 +3,6 @@ package sitefile
 import (
 	"slices"
 
-	"bayhold/internal/fault"
-	"bayhold/internal/hours"
 	"bayhold/internal/site"
 )
 
@@ -81,63 +79,4 @@ func (r *reader) readTechnicians(w *Workshop, lists []value) {
 			w.Technicians = append(w.Technicians, t)
 		}
 	}
-}
-
-// shifts reads lines such as "mon-fri: 08:00-12:00, 13:00-17:00", "sat: off"
-// and "2026-12-24: 08:00-12:00".
-func (v value) shifts() hours.Pattern {
-	var p hours.Pattern
-	o, ok := v.mapping()
-	if !ok {
-		return p
-	}
-	lines := make(map[string]value) // of each day, by its name in faults of the pattern
-	for _, pr := range v.pairs() {
-		line, ok := o.fields[pr.key.Value]
-		if !ok || line.at != pr.key {
-			continue // no key, or one that stood before
-		}
-		text, _ := line.scalar()
-		day, err := hours.ParseStretches(text)
-		if err != nil {
-			line.fault("%s", fault.Fault(err).Message)
-			continue
-		}
-		if days, err := hours.ParseWeekdays(pr.key.Value); err == nil {
-			for _, d := range days {
-				name := hours.WeekdayName(d)
-				if first, twice := lines[name]; twice {
-					line.fault("%s stands here twice; the first is in line %d", name, first.line())
-				}
-				lines[name], p.Week[d] = line, day
-			}
-			continue
-		}
-		date, want := v.r.day(pr.key.Value)
-		if want != "" {
-			line.fault("%q is neither weekdays such as mon-fri nor %s", clip(pr.key.Value), want)
-			continue
-		}
-		if first, twice := lines[date.String()]; twice {
-			line.fault("%s stands here twice; the first is in line %d", date, first.line())
-		}
-		if p.Exceptions == nil {
-			p.Exceptions = make(map[hours.Date][]hours.Stretch)
-		}
-		lines[date.String()], p.Exceptions[date] = line, day
-	}
-	if err := p.Validate(); err != nil {
-		for _, f := range fault.Fault(err).Fields {
-			line, ok := lines[f.Path]
-			switch {
-			case !ok:
-				v.fault("%s: %s", f.Path, f.Message)
-			case line.name == f.Path:
-				line.fault("%s", f.Message)
-			default:
-				line.fault("%s: %s", f.Path, f.Message)
-			}
-		}
-	}
-	return p
 }

@@ -77,9 +77,21 @@ type Claim struct {
 // with a field for each thing that is wrong, whose path is "file.yaml:LINE";
 // or TOO_LARGE (Exhausted) for files beyond the limits of this package.
 func Parse(files []File, opts Options) (*Workshop, error) {
-	docs, r, err := open(files)
+	r, w, err := readAll(files, opts, procedure.Library.Faults)
 	if err != nil {
 		return nil, err
+	}
+	if err := r.err(); err != nil {
+		return nil, err
+	}
+	return w, nil
+}
+
+// readAll reads files and has their preparations and procedures judged.
+func readAll(files []File, opts Options, judge func(procedure.Library) []procedure.Finding) (*reader, *Workshop, error) {
+	docs, r, err := open(files)
+	if err != nil {
+		return nil, nil, err
 	}
 	r.known = opts.Known
 	sections := r.sections(docs)
@@ -92,16 +104,14 @@ func Parse(files []File, opts Options) (*Workshop, error) {
 	r.readToolTypes(w, sections["tool_types"])
 	r.readTools(w, sections["tools"])
 	if err := r.readWork(w, sections["preparations"], sections["procedures"]); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	r.readBookings(w, sections["bookings"])
-	if err := r.judgeWork(w); err != nil {
-		return nil, err
+	if err := r.judgeWork(w, judge); err != nil {
+		return nil, nil, err
 	}
-	if err := r.err(); err != nil {
-		return nil, err
-	}
-	return w, nil
+	r.sort()
+	return r, w, nil
 }
 
 // sections gathers what stands under each key at the top of the files.

@@ -26,5 +26,6 @@ func SiteID(files []File) (string, error) {
 		}
 		break
 	}
+	r.sort()
 	return "", r.err()
 }

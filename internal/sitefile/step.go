@@ -207,7 +207,8 @@ func (v value) tightening() *procedure.Torque {
 		t.Stages = v.stages(stages)
 		return t
 	}
-	o, ok := v.object("fasteners", "thread", "class", "single_use", "sequence", "stages", "peak", "tolerance", "friction", "accepted")
+	o, ok := v.object("fasteners", "thread", "class", "single_use", "sequence", "stages", "peak", "tolerance", "friction",
+		"drive", "adapter", "accepted")
 	if !ok {
 		return nil
 	}
@@ -218,6 +219,8 @@ func (v value) tightening() *procedure.Torque {
 		Peak:      o.get("peak").newtonMetres(),
 		Tolerance: o.get("tolerance").percentage(),
 		Friction:  o.get("friction").number(0, 1),
+		Drive:     o.get("drive").text(32),
+		Adapter:   o.get("adapter").adapter(),
 	}
 	for _, e := range o.get("accepted").bounded(procedure.MaxListed) {
 		t.Accepted = append(t.Accepted, e.text(maxText))
@@ -231,17 +234,25 @@ func (v value) tightening() *procedure.Torque {
 	return t
 }
 
+// adapter reads what moves the fastener away from the wrench's drive.
+func (v value) adapter() *torque.Adapter {
+	o, ok := v.object("extension", "angle")
+	if !ok {
+		return nil
+	}
+	return &torque.Adapter{
+		Extension: o.need("extension", "how many millimetres from the drive to the fastener?").number(-1_000, 1_000),
+		Angle:     o.get("angle").number(0, 180),
+	}
+}
+
 func (v value) stages(s string) []procedure.Stage {
 	read, err := torque.Parse(s)
 	if err != nil {
 		v.fault("%s", message(err))
 		return []procedure.Stage{{Angle: 1}}
 	}
-	out := make([]procedure.Stage, 0, len(read))
-	for _, s := range read {
-		out = append(out, procedure.Stage(s))
-	}
-	return out
+	return read
 }
 
 // percentage reads "5 %" or a fraction such as 0.05.
