@@ -85,30 +85,19 @@ func plannedClaims(c clock, p *bayholdv1.Plan, sort string, whole bool) []claim 
 
 // claimTable lists claims; each resource is named once.
 func claimTable(c clock, list []claim) table {
-	t := table{cols: []column{
-		{title: "resource", wrap: true}, {title: "from"}, {title: "until"}, {title: "taken for", wrap: true},
-		{title: "reference", wrap: true, drop: 1}, {title: "job", drop: 2},
-	}}
-	before := claim{}
+	t := table{cols: []column{{title: "resource", wrap: true}, {title: "from"}, {title: "until"}, {title: "taken for", wrap: true}}}
+	before := ""
 	for _, cl := range list {
 		taken := hours(cl.taken)
 		if cl.parts > 1 {
 			taken += fmt.Sprintf(" in %d parts", cl.parts)
 		}
 		name := id(cl.resource)
-		if cl.resource == before.resource && cl.job == before.job {
+		if cl.resource == before {
 			name = ""
 		}
-		before = cl
-		t.add(name, c.show(cl.at.from), c.show(cl.at.to), taken, cl.reference, id(cl.job))
+		before = cl.resource
+		t.add(name, c.show(cl.at.from), c.show(cl.at.to), taken)
 	}
 	return t
-}
-
-// anonymous takes the job off claims that all belong to the one at hand.
-func anonymous(list []claim) []claim {
-	for i := range list {
-		list[i].reference, list[i].job = "", ""
-	}
-	return list
 }

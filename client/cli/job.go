@@ -104,7 +104,7 @@ func (a *app) jobShow(ctx context.Context, args []string) error {
 		a.printJob(w, p.clock, resp.GetJob())
 		if len(held.GetBookings()) > 0 {
 			fmt.Fprintln(w)
-			writeTable(w, claimTable(p.clock, anonymous(claimsOf(p.clock, byResource(held.GetBookings())))), a.width())
+			writeTable(w, claimTable(p.clock, claimsOf(p.clock, byResource(held.GetBookings()))), a.width())
 		}
 	})
 }

@@ -49,11 +49,17 @@ func (a *app) printBooking(w io.Writer, c clock, b *bayholdv1.Booking) {
 // heldTable lists the bookings that won a race. Without a site to go by, times
 // are shown as the server's own, in UTC.
 func (a *app) heldTable(held []*bayholdv1.Holding) table {
-	cs := claims{clock: a.anyClock()}
+	cs := claims{clock: a.anyClock(), whole: true}
 	for _, h := range held {
 		cs.add(h.GetResource(), h.GetReference(), h.GetJob(), h.GetStart(), h.GetEnd())
 	}
-	return claimTable(cs.clock, cs.list)
+	t := table{cols: []column{
+		{title: "resource", wrap: true}, {title: "from"}, {title: "until"}, {title: "for", wrap: true}, {title: "job", drop: 1},
+	}}
+	for _, cl := range cs.list {
+		t.add(id(cl.resource), cs.clock.show(cl.at.from), cs.clock.show(cl.at.to), cl.reference, id(cl.job))
+	}
+	return t
 }
 
 // byResource sorts bookings as claims want them: bays, technicians and tools,

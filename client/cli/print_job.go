@@ -86,7 +86,7 @@ func (a *app) printBooked(w io.Writer, c clock, resp *bayholdv1.BookPlanResponse
 		fmt.Fprintf(w, "Note: the plan misses the promise by %s.\n", hours(l))
 	}
 	fmt.Fprintln(w)
-	writeTable(w, claimTable(c, anonymous(claimsOf(c, byResource(resp.GetBookings())))), a.width())
+	writeTable(w, claimTable(c, claimsOf(c, byResource(resp.GetBookings()))), a.width())
 	fmt.Fprintln(w)
 	a.printSafety(w)
 }

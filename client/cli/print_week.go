@@ -19,7 +19,7 @@ func (a *app) printWeek(w io.Writer, p *place, wk *week) {
 	fmt.Fprintln(w)
 	writeTable(w, weekTable(c, wk), a.width())
 	if jobs := wk.handBacks(); len(jobs) > 0 {
-		fmt.Fprintln(w, "\nHanded back this week:")
+		fmt.Fprintln(w, "\nLeaving a bay this week:")
 		writeTable(w, handBackTable(c, wk, jobs), a.width())
 	}
 	fmt.Fprintln(w)
@@ -106,18 +106,9 @@ func partOfDay(c clock, day, at stretch) string {
 	}
 }
 
-// handBackTable lists the jobs that end in the week, and which are late.
+// handBackTable lists jobs by their hand-back, and tells which are late.
 func handBackTable(c clock, wk *week, list []*bayholdv1.Job) table {
-	bayOf := map[string]string{}
-	for _, b := range wk.bookings {
-		if collection(b.GetResource()) == bays {
-			bayOf[b.GetJob()] = id(b.GetResource())
-		}
-	}
-	list = slices.Clone(list)
-	slices.SortStableFunc(list, func(a, b *bayholdv1.Job) int {
-		return a.GetPlanned().GetEnd().AsTime().Compare(b.GetPlanned().GetEnd().AsTime())
-	})
+	bayOf := wk.bayOf()
 	t := table{cols: []column{
 		{title: "hand-back"}, {title: "reference", wrap: true}, {title: "bay", drop: 1}, {title: "promise", drop: 2},
 		{title: "late by", drop: 3}, {title: "state", drop: 4},

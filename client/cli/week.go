@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -87,13 +88,28 @@ func (p *place) week(ctx context.Context, day date) (*week, error) {
 	return w, nil
 }
 
-// handBacks gives the jobs of the week that end in it, earliest first.
+// handBacks gives the jobs that hold a bay and end in the week, earliest first.
 func (w *week) handBacks() []*bayholdv1.Job {
+	bayOf := w.bayOf()
 	var out []*bayholdv1.Job
 	for _, j := range w.jobs {
 		end := j.GetPlanned().GetEnd().AsTime()
-		if len(j.GetProcedures()) > 0 && !end.After(w.during.GetEnd().AsTime()) {
+		if bayOf[j.GetName()] != "" && !end.After(w.during.GetEnd().AsTime()) {
 			out = append(out, j)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *bayholdv1.Job) int {
+		return a.GetPlanned().GetEnd().AsTime().Compare(b.GetPlanned().GetEnd().AsTime())
+	})
+	return out
+}
+
+// bayOf gives the id of the bay that each job of the week holds.
+func (w *week) bayOf() map[string]string {
+	out := map[string]string{}
+	for _, b := range w.bookings {
+		if collection(b.GetResource()) == bays {
+			out[b.GetJob()] = id(b.GetResource())
 		}
 	}
 	return out
