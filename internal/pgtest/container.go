@@ -24,6 +24,9 @@ import (
 )
 
 const (
+	// inMemory is where a container has its data: a test's database takes 64 ms
+	// there, and 570 ms on the image's layered file system (BenchmarkNew, 2 cores).
+	inMemory = "/memory"
 	// defaultImage is the official one; any other must heed POSTGRES_PASSWORD
 	// and take "postgres -c name=value" as its command.
 	defaultImage = "docker.io/library/postgres:17-alpine"
@@ -59,9 +62,10 @@ func startContainer(ctx context.Context) (run, error) {
 		return u.String()
 	}
 	c, err := testcontainers.Run(ctx, image,
-		testcontainers.WithEnv(map[string]string{"POSTGRES_PASSWORD": password}),
+		testcontainers.WithEnv(map[string]string{"POSTGRES_PASSWORD": password, "PGDATA": inMemory + "/cluster"}),
+		testcontainers.WithTmpfs(map[string]string{inMemory: "rw,mode=1777"}),
 		testcontainers.WithCmd("postgres", "-c", "fsync=off", "-c", "full_page_writes=off",
-			"-c", "synchronous_commit=off", "-c", "max_connections=200"),
+			"-c", "synchronous_commit=off", "-c", "max_wal_size=256MB", "-c", "max_connections=200"),
 		testcontainers.WithExposedPorts(postgresPort),
 		testcontainers.WithLabels(map[string]string{keeperLabel: keeperMark(os.Getpid())}),
 		testcontainers.WithHostConfigModifier(func(h *container.HostConfig) { h.ShmSize = 256 << 20 }),

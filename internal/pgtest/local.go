@@ -38,7 +38,7 @@ func startLocal(ctx context.Context) (run, error) {
 	s, err := localpg.Start(ctx, localpg.Options{
 		DataDir:  dir,
 		Volatile: true,
-		Settings: map[string]string{"max_connections": "200", "shared_buffers": "64MB"},
+		Settings: map[string]string{"max_connections": "200", "shared_buffers": "64MB", "max_wal_size": "256MB"},
 	})
 	if err != nil {
 		remove()

@@ -46,7 +46,7 @@ type DB struct {
 func New(t testing.TB) *DB {
 	t.Helper()
 	s := shared(t)
-	name := "bayhold_template_" + migrations.Hash()
+	name := templateName()
 	if err := s.template(t.Context(), name); err != nil {
 		t.Fatalf("pgtest: make the template: %v", err)
 	}
@@ -151,3 +151,5 @@ func (s *server) buildTemplate(ctx context.Context, name string) error {
 	// Nobody may connect: a database in use cannot be copied.
 	return s.exec(ctx, "ALTER DATABASE "+name+" ALLOW_CONNECTIONS false IS_TEMPLATE true")
 }
+
+func templateName() string { return "bayhold_template_" + migrations.Hash() }
