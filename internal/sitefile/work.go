@@ -6,6 +6,8 @@ import (
 	"bayhold/internal/procedure"
 )
 
+const familyAdvice = "write the id of the engine family that it is for"
+
 // owner is a preparation or procedure as it stands in a file.
 type owner struct {
 	value
@@ -45,10 +47,9 @@ func (r *reader) readPreparation(w *Workshop, v value) error {
 		Needs: o.get("needs").slugs(), Excludes: o.get("excludes").slugs(), BayFeatures: o.get("bay_features").slugs(),
 		Cautions: o.get("cautions").cautions(),
 	}
-	if family := o.get("family"); family.present() {
-		p.Family = family.slug()
-		r.refer(aFamily, p.Family, family)
-	}
+	family := o.need("family", familyAdvice)
+	p.Family = family.slug()
+	r.refer(aFamily, p.Family, family)
 	for _, e := range o.get("holds").bounded(maxListed) {
 		if h, ok := e.hold(); ok {
 			p.Holds = append(p.Holds, h)
@@ -74,7 +75,7 @@ func (r *reader) readProcedure(w *Workshop, v value) error {
 	if !ok {
 		return nil
 	}
-	id, family := o.need("id", idAdvice), o.need("family", "write the id of the engine family that it is for")
+	id, family := o.need("id", idAdvice), o.need("family", familyAdvice)
 	p := procedure.Procedure{
 		ID: id.slug(), Title: o.title("title"), Family: family.slug(), Line: v.line(), Version: 1,
 		State: choice(o.get("state"), []procedure.State{procedure.Issued, procedure.Draft, procedure.Withdrawn}),
