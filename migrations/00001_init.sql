@@ -84,6 +84,8 @@ CREATE TABLE tool_type (
     drive         text             NOT NULL,
     calibrated    boolean          NOT NULL,
     pieces        jsonb            NOT NULL,
+    length_mm     double precision NOT NULL CHECK (length_mm >= 0),
+    ratio         double precision NOT NULL CHECK (ratio >= 0),
     PRIMARY KEY (site_id, slug)
 );
 
@@ -105,7 +107,7 @@ CREATE TABLE tool (
 CREATE TABLE preparation (
     site_id bigint NOT NULL,
     slug    text   NOT NULL,
-    family  text   NOT NULL,
+    family  text,            -- NULL for every family
     body    jsonb  NOT NULL, -- the whole preparation with its steps
     PRIMARY KEY (site_id, slug),
     FOREIGN KEY (site_id, family) REFERENCES engine_family
@@ -133,10 +135,21 @@ CREATE TABLE job (
     promise       timestamptz,
     expires_at    timestamptz CHECK ((expires_at IS NOT NULL) = (state = 'TENTATIVE')),
     steps         jsonb       NOT NULL, -- ids, titles and places in time
+    parts         jsonb       NOT NULL, -- what the steps use up, and where it stands
     note          text        NOT NULL,
     imported      boolean     NOT NULL, -- came from a workshop file; its reference is its key there
     created_at    timestamptz NOT NULL,
     PRIMARY KEY (site_id, job_id)
+);
+
+-- The merged network of a job as it was when it was planned: what its sheet and
+-- its record are read from, whatever becomes of procedures and preparations.
+CREATE TABLE job_work (
+    site_id bigint NOT NULL,
+    job_id  bigint NOT NULL,
+    network jsonb  NOT NULL,
+    PRIMARY KEY (site_id, job_id),
+    FOREIGN KEY (site_id, job_id) REFERENCES job
 );
 
 CREATE INDEX job_planned ON job USING gist (site_id, planned);
@@ -193,5 +206,5 @@ CREATE TABLE request (
 
 -- +goose Down
 
-DROP TABLE request, event, booking, job, procedure, preparation, tool, tool_type,
+DROP TABLE request, event, booking, job_work, job, procedure, preparation, tool, tool_type,
     engine_family, closure, technician, bay, resource, site_counter, site;

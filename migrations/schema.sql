@@ -76,6 +76,7 @@ CREATE TABLE job (
     promise timestamp with time zone,
     expires_at timestamp with time zone,
     steps jsonb NOT NULL,
+    parts jsonb NOT NULL,
     note text NOT NULL,
     imported boolean NOT NULL,
     created_at timestamp with time zone NOT NULL,
@@ -87,10 +88,18 @@ CREATE TABLE job (
 CREATE INDEX job_imported ON public.job USING btree (site_id, reference) WHERE imported;
 CREATE INDEX job_planned ON public.job USING gist (site_id, planned);
 
+CREATE TABLE job_work (
+    site_id bigint NOT NULL,
+    job_id bigint NOT NULL,
+    network jsonb NOT NULL,
+    CONSTRAINT job_work_pkey PRIMARY KEY (site_id, job_id),
+    CONSTRAINT job_work_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id)
+);
+
 CREATE TABLE preparation (
     site_id bigint NOT NULL,
     slug text NOT NULL,
-    family text NOT NULL,
+    family text,
     body jsonb NOT NULL,
     CONSTRAINT preparation_pkey PRIMARY KEY (site_id, slug),
     CONSTRAINT preparation_site_id_family_fkey FOREIGN KEY (site_id, family) REFERENCES engine_family(site_id, slug)
@@ -184,8 +193,12 @@ CREATE TABLE tool_type (
     drive text NOT NULL,
     calibrated boolean NOT NULL,
     pieces jsonb NOT NULL,
+    length_mm double precision NOT NULL,
+    ratio double precision NOT NULL,
     CONSTRAINT tool_type_pkey PRIMARY KEY (site_id, slug),
     CONSTRAINT tool_type_check CHECK ((torque_max_nm >= torque_min_nm)),
+    CONSTRAINT tool_type_length_mm_check CHECK ((length_mm >= (0)::double precision)),
+    CONSTRAINT tool_type_ratio_check CHECK ((ratio >= (0)::double precision)),
     CONSTRAINT tool_type_resolution_nm_check CHECK ((resolution_nm >= (0)::double precision)),
     CONSTRAINT tool_type_torque_min_nm_check CHECK ((torque_min_nm >= (0)::double precision)),
     CONSTRAINT tool_type_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)

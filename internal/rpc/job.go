@@ -1,8 +1,11 @@
 package rpc
 
 import (
+	"bytes"
 	"context"
+	"io"
 
+	"bayhold/internal/fault"
 	"bayhold/internal/site"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -10,7 +13,8 @@ import (
 
 type jobService struct {
 	bayholdv1.UnimplementedJobServiceServer
-	shop *workshop.Workshop
+	shop   *workshop.Workshop
+	sheets Sheets
 }
 
 func (s jobService) GetJob(ctx context.Context, req *bayholdv1.GetJobRequest) (*bayholdv1.GetJobResponse, error) {
@@ -19,7 +23,15 @@ func (s jobService) GetJob(ctx context.Context, req *bayholdv1.GetJobRequest) (*
 		return nil, err
 	}
 	job, err := s.shop.Job(ctx, siteID, id)
-	return &bayholdv1.GetJobResponse{Job: writeJob(siteID, job)}, err
+	if err != nil {
+		return nil, err
+	}
+	newest, err := s.shop.Newest(ctx, siteID, job.Procedures)
+	out := writeJob(siteID, job)
+	for i, p := range job.Procedures {
+		out.Procedures[i].NewestVersion = int32(newest[p.ID])
+	}
+	return &bayholdv1.GetJobResponse{Job: out}, err
 }
 
 func (s jobService) ListJobs(ctx context.Context, req *bayholdv1.ListJobsRequest) (*bayholdv1.ListJobsResponse, error) {
@@ -38,7 +50,7 @@ func (s jobService) ListJobs(ctx context.Context, req *bayholdv1.ListJobsRequest
 	list, next := cut(p, list, func(j site.Job) string { return placeCursor(j.Planned.Start, j.ID) })
 	out := &bayholdv1.ListJobsResponse{NextPageToken: next}
 	for _, j := range list {
-		j.Steps = nil
+		j.Steps, j.Parts = nil, nil
 		out.Jobs = append(out.Jobs, writeJob(siteID, j))
 	}
 	return out, nil
@@ -58,8 +70,80 @@ func writeJob(siteID string, j site.Job) *bayholdv1.Job {
 			Procedure: nameOf(siteID, procedures, p.ID), Version: int32(p.Version),
 		})
 	}
-	for _, st := range j.Steps {
-		out.Steps = append(out.Steps, &bayholdv1.JobStep{Id: st.ID, Title: st.Title, During: writeRange(st.During)})
+	out.Steps = writeJobSteps(j.Steps)
+	for _, p := range j.Parts {
+		out.Parts = append(out.Parts, &bayholdv1.JobPart{
+			Id: p.ID, DisplayName: p.Title, Quantity: int32(p.Quantity), IfWorn: int32(p.IfWorn),
+			State: partStateToProto[p.State], ExpectedTime: stamp(p.Expected), Steps: p.Steps,
+		})
 	}
 	return out
+}
+
+func writeJobSteps(list []site.JobStep) []*bayholdv1.JobStep {
+	out := make([]*bayholdv1.JobStep, 0, len(list))
+	for _, st := range list {
+		out = append(out, &bayholdv1.JobStep{Id: st.ID, Title: st.Title, During: writeRange(st.During)})
+	}
+	return out
+}
+
+var partStateToProto = map[site.PartState]bayholdv1.PartState{
+	"":                bayholdv1.PartState_PART_STATE_UNSPECIFIED,
+	site.PartOrdered:  bayholdv1.PartState_PART_STATE_ORDERED,
+	site.PartExpected: bayholdv1.PartState_PART_STATE_EXPECTED,
+	site.PartHere:     bayholdv1.PartState_PART_STATE_HERE,
+}
+
+var partStateFromProto = inverse(partStateToProto)
+
+func (s jobService) UpdateJobPart(ctx context.Context, req *bayholdv1.UpdateJobPartRequest) (*bayholdv1.UpdateJobPartResponse, error) {
+	siteID, id, err := parseNumbered("name", req.GetName(), jobs)
+	if err != nil {
+		return nil, err
+	}
+	var fs fault.Fields
+	state, known := partStateFromProto[req.GetState()]
+	if !known {
+		fs.Add("state", "must be ORDERED, EXPECTED or HERE")
+	}
+	expected := instant(&fs, "expected_time", req.GetExpectedTime())
+	if err := fs.Err("PART", "the part cannot be marked so"); err != nil {
+		return nil, err
+	}
+	act, err := actOf(ctx, siteID, req)
+	if err != nil {
+		return nil, err
+	}
+	marked, err := s.shop.MarkPart(ctx, act, id, req.GetPart(), state, expected)
+	return &bayholdv1.UpdateJobPartResponse{
+		Job: writeJob(siteID, marked.Job), AffectedSteps: writeJobSteps(marked.Affected),
+	}, err
+}
+
+// Sheets lays out job sheets.
+type Sheets interface {
+	// Text writes a sheet in 80 columns, HTML as a page fit for A4.
+	Text(w io.Writer, s workshop.Sheet) error
+	HTML(w io.Writer, s workshop.Sheet) error
+}
+
+func (s jobService) GetJobSheet(ctx context.Context, req *bayholdv1.GetJobSheetRequest) (*bayholdv1.GetJobSheetResponse, error) {
+	siteID, id, err := parseNumbered("name", req.GetName(), jobs)
+	if err != nil {
+		return nil, err
+	}
+	sheet, err := s.shop.Sheet(ctx, siteID, id)
+	if err != nil {
+		return nil, err
+	}
+	var content bytes.Buffer
+	write, kind := s.sheets.Text, "text/plain; charset=utf-8"
+	if req.GetFormat() == bayholdv1.SheetFormat_SHEET_FORMAT_HTML {
+		write, kind = s.sheets.HTML, "text/html; charset=utf-8"
+	}
+	if err := write(&content, sheet); err != nil {
+		return nil, err
+	}
+	return &bayholdv1.GetJobSheetResponse{Content: content.String(), ContentType: kind}, nil
 }

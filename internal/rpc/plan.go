@@ -38,8 +38,9 @@ func (s planningService) CheckJob(ctx context.Context, req *bayholdv1.CheckJobRe
 	var fs fault.Fields
 	q := workshop.CheckQuestion{
 		Procedures: ids, Bay: bay,
-		Start: instant(&fs, "start_time", req.GetStartTime()),
-		By:    instant(&fs, "hand_back_by", req.GetHandBackBy()),
+		Start:    instant(&fs, "start_time", req.GetStartTime()),
+		By:       instant(&fs, "hand_back_by", req.GetHandBackBy()),
+		Arrivals: readArrivals(&fs, "part_arrivals", req.GetPartArrivals()),
 	}
 	if err := fs.Err("CHECK", "the question cannot be read"); err != nil {
 		return nil, err
@@ -65,6 +66,7 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		Procedures: ids, Bay: bay,
 		Earliest: instant(&fs, "earliest_time", req.GetEarliestTime()),
 		Horizon:  instant(&fs, "horizon_time", req.GetHorizonTime()),
+		Arrivals: readArrivals(&fs, "part_arrivals", req.GetPartArrivals()),
 	}
 	if err := fs.Err("FIND", "the question cannot be read"); err != nil {
 		return nil, err
@@ -103,6 +105,9 @@ func writePlan(siteID string, p *workshop.Plan) *bayholdv1.Plan {
 		EngineFamily: nameOf(siteID, engineFamilies, p.Family), Bay: nameOf(siteID, bays, p.Bay),
 		StartTime: stamp(p.During.Start), HandBackTime: stamp(p.During.End),
 		Revision: p.Revision, BoundTime: stamp(p.Bound), Proved: p.Proved,
+	}
+	for _, a := range p.Arrivals {
+		out.PartArrivals = append(out.PartArrivals, &bayholdv1.PartArrival{Part: a.Part, ExpectedTime: stamp(a.Expected)})
 	}
 	for _, pr := range p.Procedures {
 		out.Procedures = append(out.Procedures, &bayholdv1.PlannedProcedure{
@@ -156,7 +161,17 @@ func readPlan(siteID string, p *bayholdv1.Plan) (workshop.Plan, error) {
 			Start: instant(&fs, at+".start_time", b.GetStartTime()), End: instant(&fs, at+".end_time", b.GetEndTime()),
 		}})
 	}
+	out.Arrivals = readArrivals(&fs, "plan.part_arrivals", p.GetPartArrivals())
 	return out, fs.Err("PLAN", "the plan cannot be read")
+}
+
+func readArrivals(fs *fault.Fields, field string, list []*bayholdv1.PartArrival) []workshop.Arrival {
+	out := make([]workshop.Arrival, 0, len(list))
+	for i, a := range list {
+		at := fmt.Sprintf("%s[%d].expected_time", field, i)
+		out = append(out, workshop.Arrival{Part: a.GetPart(), Expected: instant(fs, at, a.GetExpectedTime())})
+	}
+	return out
 }
 
 var blockerToProto = map[workshop.BlockerKind]bayholdv1.Blocker_Kind{
@@ -171,6 +186,7 @@ var blockerToProto = map[workshop.BlockerKind]bayholdv1.Blocker_Kind{
 	workshop.BlockerNone:        bayholdv1.Blocker_KIND_NONE,
 	workshop.BlockerSameJob:     bayholdv1.Blocker_KIND_SAME_JOB,
 	workshop.BlockerTooLate:     bayholdv1.Blocker_KIND_TOO_LATE,
+	workshop.BlockerPart:        bayholdv1.Blocker_KIND_PART,
 }
 
 func writeBlockers(siteID string, list []workshop.Blocker) []*bayholdv1.Blocker {

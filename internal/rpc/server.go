@@ -42,6 +42,8 @@ type Options struct {
 	// Token, if not empty, must come with every call but those of health, as
 	// "authorization: Bearer TOKEN".
 	Token string
+	// Sheets lays out job sheets.
+	Sheets Sheets
 }
 
 // Server is a gRPC server over a workshop.
@@ -70,7 +72,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterProcedureServiceServer(s, procedureService{shop: shop})
 	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop})
 	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})
-	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop})
+	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop, sheets: opts.Sheets})
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
 	return s

@@ -93,7 +93,10 @@ func writeTorque(t *procedure.Torque) *bayholdv1.Torque {
 	}
 	out := &bayholdv1.Torque{
 		Fasteners: int32(t.Fasteners), Thread: t.Thread, PropertyClass: t.Class, SingleUse: t.SingleUse,
-		Sequence: t.Sequence, PeakNm: t.Peak, Tolerance: t.Tolerance,
+		Sequence: t.Sequence, PeakNm: t.Peak, Tolerance: t.Tolerance, Drive: t.Drive,
+	}
+	if t.Adapter != nil {
+		out.Adapter = &bayholdv1.TorqueAdapter{ExtensionMm: t.Adapter.Extension, AngleDegrees: t.Adapter.Angle}
 	}
 	for _, s := range t.Stages {
 		out.Stages = append(out.Stages, &bayholdv1.TorqueStage{TorqueNm: s.Torque, AngleDegrees: s.Angle})

@@ -170,7 +170,7 @@ func writeToolType(siteID string, t site.ToolType) *bayholdv1.ToolType {
 		Name: nameOf(siteID, toolTypes, t.ID), DisplayName: t.Name, Purpose: purposeToProto[t.Purpose],
 		EngineFamilies: namesOf(siteID, engineFamilies, t.Families),
 		TorqueMinNm:    t.TorqueMin, TorqueMaxNm: t.TorqueMax, ResolutionNm: t.Resolution,
-		Drive: t.Drive, Calibrated: t.Calibrated,
+		Drive: t.Drive, Calibrated: t.Calibrated, LengthMm: t.Length, Ratio: t.Ratio,
 	}
 	for _, p := range t.Pieces {
 		out.Pieces = append(out.Pieces, &bayholdv1.Piece{DisplayName: p.Name, Count: int32(p.Count)})

@@ -87,8 +87,14 @@ type ToolType struct {
 	TorqueMin, TorqueMax float64
 	Resolution           float64 // smallest step of the scale in newton metres, 0 if unknown
 	Drive                string  // square drive, "1/2in"; empty if none
-	Calibrated           bool    // whether tools of this type must be in calibration
-	Pieces               []Piece // what a complete set consists of
+	// Length is from the drive to the centre of the grip, in millimetres; 0 if
+	// not known. An adapter is corrected for by it.
+	Length float64
+	// Ratio is output to input torque of a multiplier, as its maker states
+	// it; 0 for anything else.
+	Ratio      float64
+	Calibrated bool    // whether tools of this type must be in calibration
+	Pieces     []Piece // what a complete set consists of
 }
 
 // Piece is a counted part of a tool that is a set.
@@ -150,6 +156,7 @@ type Job struct {
 	Promise      time.Time   // hand-back told to the customer; zero if none
 	ExpiresAt    time.Time   // when a TENTATIVE job lapses; zero otherwise
 	Steps        []JobStep
+	Parts        []JobPart
 	Note         string
 	Created      time.Time
 }
@@ -166,6 +173,27 @@ type JobStep struct {
 	Title    string
 	During   hours.Range
 	Position int // order in the sheet, from 0
+}
+
+// PartState says where a part of a job stands.
+type PartState string
+
+// The states of a part; empty if nothing was said of it.
+const (
+	PartOrdered  PartState = "ORDERED"
+	PartExpected PartState = "EXPECTED" // with the time from when it is there
+	PartHere     PartState = "HERE"
+)
+
+// JobPart is a line of a job's parts list.
+type JobPart struct {
+	ID       string
+	Title    string
+	Quantity int // renewed in any case
+	IfWorn   int // how many more if those that come off are worn
+	State    PartState
+	Expected time.Time // with EXPECTED; zero otherwise
+	Steps    []string  // ids of the steps that need it
 }
 
 // Booking is one resource for one half-open time range for one job.

@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"bayhold/internal/hours"
+	"bayhold/internal/procedure"
 	"bayhold/internal/site"
 )
 
@@ -27,7 +28,7 @@ type JobFilter struct {
 // Jobs reads jobs by start.
 func (r Reader) Jobs(ctx context.Context, f JobFilter) ([]site.Job, error) {
 	rows, err := r.tx.Query(ctx, `
-		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, expires_at, steps, note, created_at
+		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, expires_at, steps, parts, note, created_at
 		FROM job
 		WHERE site_id = $1
 			AND ($2::timestamptz IS NULL OR planned && tstzrange($2::timestamptz, $3::timestamptz))
@@ -50,9 +51,9 @@ func scanJob(row pgx.CollectableRow, now time.Time) (site.Job, error) {
 	var j site.Job
 	var start, end time.Time
 	var promise, expires *time.Time
-	var procedures, steps []byte
+	var procedures, steps, parts []byte
 	if err := row.Scan(&j.ID, &j.Reference, &j.EngineFamily, &procedures, &j.State, &start, &end,
-		&promise, &expires, &steps, &j.Note, &j.Created); err != nil {
+		&promise, &expires, &steps, &parts, &j.Note, &j.Created); err != nil {
 		return j, err
 	}
 	j.Planned, j.Promise, j.ExpiresAt, j.Created = rangeOf(start, end), instant(promise), instant(expires), j.Created.UTC()
@@ -60,6 +61,9 @@ func scanJob(row pgx.CollectableRow, now time.Time) (site.Job, error) {
 		j.State, j.ExpiresAt = site.Cancelled, time.Time{}
 	}
 	if err := json.Unmarshal(procedures, &j.Procedures); err != nil {
+		return j, err
+	}
+	if err := json.Unmarshal(parts, &j.Parts); err != nil {
 		return j, err
 	}
 	return j, json.Unmarshal(steps, &j.Steps)
@@ -106,12 +110,16 @@ func (t *Tx) insertJob(ctx context.Context, j site.Job, imported bool) (int64, e
 	if err != nil {
 		return 0, err
 	}
+	parts, err := json.Marshal(j.Parts)
+	if err != nil {
+		return 0, err
+	}
 	var id int64
 	err = t.tx.QueryRow(ctx, `
-		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, note, imported, created_at)
-		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13) RETURNING job_id`,
+		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, parts, note, imported, created_at)
+		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13, $14) RETURNING job_id`,
 		t.siteID, j.Reference, j.EngineFamily, json.RawMessage(procedures), j.State, j.Planned.Start, j.Planned.End,
-		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), j.Note, imported, t.now).Scan(&id)
+		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now).Scan(&id)
 	return id, err
 }
 
@@ -130,4 +138,38 @@ func ResourceSubject(kind site.Kind, id string) string {
 	default:
 		return "tools/" + id
 	}
+}
+
+// SetJobParts writes where the parts of a job stand. The caller has locked it.
+func (t *Tx) SetJobParts(ctx context.Context, id int64, parts []site.JobPart) error {
+	raw, err := json.Marshal(parts)
+	if err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, "UPDATE job SET parts = $3 WHERE site_id = $1 AND job_id = $2", t.siteID, id, json.RawMessage(raw))
+	return err
+}
+
+// PutWork keeps the network that a job was planned with.
+func (t *Tx) PutWork(ctx context.Context, id int64, net procedure.Network) error {
+	raw, err := json.Marshal(net)
+	if err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, "INSERT INTO job_work (site_id, job_id, network) VALUES ($1, $2, $3)", t.siteID, id, json.RawMessage(raw))
+	return err
+}
+
+// Work reads the network that a job was planned with; one without steps if it
+// was planned without procedures.
+func (r Reader) Work(ctx context.Context, id int64) (procedure.Network, error) {
+	rows, err := r.tx.Query(ctx, "SELECT network FROM job_work WHERE site_id = $1 AND job_id = $2", r.siteID, id)
+	if err != nil {
+		return procedure.Network{}, err
+	}
+	list, err := pgx.CollectRows(rows, body[procedure.Network])
+	if err != nil || len(list) == 0 {
+		return procedure.Network{}, err
+	}
+	return list[0], nil
 }

@@ -58,8 +58,8 @@ func (t *Tx) PutPreparation(ctx context.Context, v procedure.Preparation) error 
 		return err
 	}
 	_, err = t.tx.Exec(ctx, `
-		INSERT INTO preparation (site_id, slug, family, body) VALUES ($1, $2, $3, $4)
-		ON CONFLICT (site_id, slug) DO UPDATE SET family = $3, body = $4`,
+		INSERT INTO preparation (site_id, slug, family, body) VALUES ($1, $2, NULLIF($3, ''), $4)
+		ON CONFLICT (site_id, slug) DO UPDATE SET family = NULLIF($3, ''), body = $4`,
 		t.siteID, v.ID, v.Family, json.RawMessage(raw))
 	return err
 }
@@ -103,6 +103,17 @@ func (r Reader) IssuedProcedure(ctx context.Context, id string) (procedure.Proce
 	}
 	list, err := pgx.CollectRows(rows, body[procedure.Procedure])
 	return only(list, err, "issued procedure", id)
+}
+
+// IssuedProcedures reads the newest issued version of every procedure.
+func (r Reader) IssuedProcedures(ctx context.Context) ([]procedure.Procedure, error) {
+	rows, err := r.tx.Query(ctx, `
+		SELECT DISTINCT ON (slug) body FROM procedure
+		WHERE site_id = $1 AND state = 'ISSUED' ORDER BY slug, version DESC`, r.siteID)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, body[procedure.Procedure])
 }
 
 // PutProcedure writes a version of a procedure, new or not.

@@ -24,6 +24,7 @@ const (
 	BlockerTorqueRange BlockerKind = "TORQUE_RANGE" // no tool's range covers the torque
 	BlockerNone        BlockerKind = "NONE"         // the site has no such tool or bay
 	BlockerSameJob     BlockerKind = "SAME_JOB"     // another step of the job needs it then
+	BlockerPart        BlockerKind = "PART"         // a part is not expected by then
 	BlockerTooLate     BlockerKind = "TOO_LATE"     // ends too late even in an otherwise empty workshop
 )
 
@@ -31,7 +32,7 @@ const (
 func BlockerKinds() []BlockerKind {
 	return []BlockerKind{
 		BlockerBooked, BlockerClosed, BlockerAbsent, BlockerOffShift, BlockerCalibration,
-		BlockerCondition, BlockerSkill, BlockerTorqueRange, BlockerNone, BlockerSameJob, BlockerTooLate,
+		BlockerCondition, BlockerSkill, BlockerTorqueRange, BlockerNone, BlockerSameJob, BlockerTooLate, BlockerPart,
 	}
 }
 
@@ -78,7 +79,7 @@ func (z *puzzle) blocker(b plan.Blocker, nominal *plan.Plan) Blocker {
 	why := z.why(b)
 	out.Kind, out.Job, out.Reference, out.Until = why.kind, why.job, why.reference, why.until
 	out.Message = z.sentence(why)
-	if b.Unit >= 0 {
+	if b.Unit >= 0 && z.refs[b.Unit].Kind != kindPart {
 		ref := z.refs[b.Unit]
 		out.Ref = &ref
 		out.Message = ref.ID + " " + out.Message

@@ -9,6 +9,7 @@ import (
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/plan"
+	"bayhold/internal/procedure"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
 )
@@ -85,19 +86,24 @@ func (w *Workshop) Book(ctx context.Context, act Act, o Order) (Booked, error) {
 		return Booked{}, err
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
-		job, bookings, err := w.judge(ctx, tx, o)
+		job, net, bookings, err := w.judge(ctx, tx, o)
 		if err != nil {
 			return Booked{}, err
 		}
-		return writeJob(ctx, tx, job, bookings, "job.booked")
+		booked, err := writeJob(ctx, tx, job, bookings, "job.booked")
+		if err != nil {
+			return booked, err
+		}
+		return booked, tx.PutWork(ctx, booked.Job.ID, net)
 	})
 }
 
 // judge locks what a plan wants and holds the plan against the state as it is
 // then: the network of its procedures, the site's shifts, closures, conditions
 // and calibrations. Standing bookings are left to tx.Book, which names them.
-func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (site.Job, []site.Booking, error) {
+func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (site.Job, procedure.Network, []site.Booking, error) {
 	var job site.Job
+	var net procedure.Network
 	refs := make([]Ref, 0, len(o.Plan.Bookings))
 	for _, b := range o.Plan.Bookings {
 		if !slices.Contains(refs, b.Ref) {
@@ -105,7 +111,7 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (site.Job, 
 		}
 	}
 	if err := tx.Lapse(ctx, refs); err != nil {
-		return job, nil, err
+		return job, net, nil, err
 	}
 	procedures := make([]site.ProcedureRef, 0, len(o.Plan.Procedures))
 	for _, p := range o.Plan.Procedures {
@@ -113,29 +119,34 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (site.Job, 
 	}
 	merged, err := merge(ctx, tx.Reader, procedures)
 	if err != nil {
-		return job, nil, err
+		return job, net, nil, err
 	}
+	net = merged.network
 	extent := o.Plan.extent()
 	if extent.Start.Before(tx.Now().Truncate(time.Minute)) {
-		return job, nil, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
+		return job, net, nil, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
 	}
 	st, err := tx.State(ctx, tx.Now(), extent, refs)
 	if err != nil {
-		return job, nil, err
+		return job, net, nil, err
 	}
 	st.Bookings = nil
 	y, err := newYard(st, extent.Start, extent.End)
 	if err != nil {
-		return job, nil, err
+		return job, net, nil, err
 	}
-	z := newPuzzle(y, merged.network, "")
+	z, err := newPuzzle(y, merged.network, "", o.Plan.Arrivals)
+	if err != nil {
+		return job, net, nil, err
+	}
 	placed, err := z.place(o.Plan)
 	if err != nil {
-		return job, nil, err
+		return job, net, nil, err
 	}
 	job = site.Job{
 		Reference: o.Reference, EngineFamily: merged.network.Family, Procedures: procedures, State: o.State,
 		Planned: extent, Promise: o.Promise, ExpiresAt: o.ExpiresAt, Note: o.Note,
+		Parts: jobParts(merged.network, o.Plan.Arrivals),
 	}
 	described := z.describe(placed, merged.procedures)
 	for i, s := range described.Steps {
@@ -145,7 +156,7 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (site.Job, 
 	for _, b := range described.Bookings {
 		bookings = append(bookings, site.Booking{Kind: b.Kind, Resource: b.ID, During: b.During, Steps: b.Steps})
 	}
-	return job, bookings, nil
+	return job, net, bookings, nil
 }
 
 // place reads a plan back into the planner's terms, and judges it.

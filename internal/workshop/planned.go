@@ -24,6 +24,7 @@ type Plan struct {
 	Revision   int64     // of the site, on which it was made
 	Bound      time.Time // no hand-back is possible before
 	Proved     bool      // that none is earlier
+	Arrivals   []Arrival // of parts that it waits for
 }
 
 // PlannedProcedure is a procedure with the version it was planned with.
@@ -51,7 +52,7 @@ type PlannedBooking struct {
 func (z *puzzle) describe(p *plan.Plan, procedures []procedure.Procedure) Plan {
 	out := Plan{
 		Family: z.network.Family, Revision: z.revision, Proved: p.Proved, Bound: z.at(p.Bound),
-		Bookings: z.bookings(p),
+		Bookings: z.bookings(p), Arrivals: z.arrivals,
 	}
 	for _, pr := range procedures {
 		out.Procedures = append(out.Procedures, PlannedProcedure{site.ProcedureRef{ID: pr.ID, Version: pr.Version}, pr.Title})
@@ -93,6 +94,9 @@ func (z *puzzle) describe(p *plan.Plan, procedures []procedure.Procedure) Plan {
 func (z *puzzle) bookings(p *plan.Plan) []PlannedBooking {
 	var out []PlannedBooking
 	for c, claim := range z.problem.Claims {
+		if z.claims[c].kind == kindPart {
+			continue
+		}
 		ids := make([]string, 0, len(claim.Steps))
 		for _, s := range claim.Steps {
 			ids = append(ids, z.network.Steps[s].ID)

@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"bayhold/internal/fault"
@@ -24,6 +25,7 @@ type CheckQuestion struct {
 	Start      time.Time
 	By         time.Time // latest hand-back that counts as yes; zero: that of an empty workshop
 	Bay        string    // only this one; empty: any
+	Arrivals   []Arrival // parts that are not here yet
 }
 
 // CheckAnswer is yes with a plan, or no with what stands in the way.
@@ -53,7 +55,7 @@ func (w *Workshop) Check(ctx context.Context, slug string, q CheckQuestion) (Che
 	if err := fs.Err("CHECK", "the question cannot be answered"); err != nil {
 		return CheckAnswer{}, err
 	}
-	z, job, err := w.pose(ctx, slug, q.Procedures, q.Bay, q.Start, end)
+	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: q.Start, to: end})
 	if err != nil {
 		return CheckAnswer{}, err
 	}
@@ -96,6 +98,7 @@ type FindQuestion struct {
 	Earliest   time.Time // arrival of the vehicle
 	Horizon    time.Time // latest hand-back of use; zero: eight weeks later
 	Bay        string    // only this one; empty: any
+	Arrivals   []Arrival // parts that are not here yet
 }
 
 // Option is a plan and what it is best at.
@@ -131,7 +134,7 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	if err := fs.Err("FIND", "the question cannot be answered"); err != nil {
 		return FindAnswer{}, err
 	}
-	z, job, err := w.pose(ctx, slug, q.Procedures, q.Bay, from, q.Horizon)
+	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: from, to: q.Horizon})
 	if err != nil {
 		return FindAnswer{}, err
 	}
@@ -155,12 +158,21 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	return out, nil
 }
 
+// wanted is a job that the planner is asked about.
+type wanted struct {
+	ids      []string // of procedures
+	bay      string   // only this one; empty: any
+	arrivals []Arrival
+	from, to time.Time
+	without  int64 // a job whose own bookings do not count; 0: none
+}
+
 // pose reads the site and puts a job to the planner over a stretch of time.
-func (w *Workshop) pose(ctx context.Context, slug string, ids []string, bay string, from, to time.Time) (*puzzle, work, error) {
+func (w *Workshop) pose(ctx context.Context, slug string, q wanted) (*puzzle, work, error) {
 	var z *puzzle
 	var job work
-	refs := make([]site.ProcedureRef, 0, len(ids))
-	for _, id := range ids {
+	refs := make([]site.ProcedureRef, 0, len(q.ids))
+	for _, id := range q.ids {
 		refs = append(refs, site.ProcedureRef{ID: id})
 	}
 	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
@@ -168,21 +180,24 @@ func (w *Workshop) pose(ctx context.Context, slug string, ids []string, bay stri
 		if job, err = merge(ctx, r, refs); err != nil {
 			return err
 		}
-		if bay != "" {
-			if _, err := r.Bay(ctx, bay); err != nil {
+		if q.bay != "" {
+			if _, err := r.Bay(ctx, q.bay); err != nil {
 				return err
 			}
 		}
-		st, err := r.State(ctx, w.Now(), hours.Range{Start: from, End: to}, nil)
+		st, err := r.State(ctx, w.Now(), hours.Range{Start: q.from, End: q.to}, nil)
 		if err != nil {
 			return err
 		}
-		y, err := newYard(st, from, to)
+		if q.without != 0 {
+			st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool { return b.Job == q.without })
+		}
+		y, err := newYard(st, q.from, q.to)
 		if err != nil {
 			return err
 		}
-		z = newPuzzle(y, job.network, bay)
-		return nil
+		z, err = newPuzzle(y, job.network, q.bay, q.arrivals)
+		return err
 	})
 	return z, job, err
 }

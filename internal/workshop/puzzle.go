@@ -8,14 +8,16 @@ import (
 	"bayhold/internal/plan"
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
+	"bayhold/internal/torque"
 )
 
 // puzzle is a job put to the planner: the merged network against the yard.
 type puzzle struct {
 	*yard
-	network procedure.Network
-	problem plan.Problem
-	claims  []claim // of each plan.Claim
+	network  procedure.Network
+	problem  plan.Problem
+	claims   []claim // of each plan.Claim
+	arrivals []Arrival
 }
 
 // claim is what a plan.Claim stands for.
@@ -25,8 +27,9 @@ type claim struct {
 	torque bool   // whether a torque has to be borne
 }
 
-// newPuzzle builds the problem, for one bay only if it is named.
-func newPuzzle(y *yard, net procedure.Network, bay string) *puzzle {
+// newPuzzle builds the problem, for one bay only if it is named, and with parts
+// that are yet to come. Invalid if a part is not on the job's list.
+func newPuzzle(y *yard, net procedure.Network, bay string, arrivals []Arrival) (*puzzle, error) {
 	z := &puzzle{yard: y, network: net}
 	z.problem = plan.Problem{
 		Horizon: y.horizon, Units: y.units,
@@ -53,7 +56,11 @@ func newPuzzle(y *yard, net procedure.Network, bay string) *puzzle {
 			z.claimCrew(int32(i))
 		}
 	}
-	return z
+	if err := z.claimParts(arrivals); err != nil {
+		return nil, err
+	}
+	z.problem.Units = z.units // parts have come in
+	return z, nil
 }
 
 func (z *puzzle) claimBay(bay string) {
@@ -81,10 +88,29 @@ func (z *puzzle) claimTool(h procedure.NetHold) {
 	}
 	slices.Sort(steps)
 	eligible := z.choose(site.KindTool, func(u int32) bool {
-		return !z.retired[u] && procedure.Fits(z.types[u], h.Tool, z.network.Family)
+		return !z.retired[u] && procedure.Fits(z.types[u], h.Tool, z.network.Family) && z.tightens(u, h)
 	})
 	z.add(plan.Claim{Steps: steps, Eligible: eligible, Count: 1},
 		claim{kind: site.KindTool, need: z.needOf(h.Tool), torque: h.Tool.Torque > 0})
+}
+
+// tightens tells whether a wrench serves the torque of a hold's step: what it is
+// set to lies in its range, an adapter and the drive considered. What tightens
+// nothing, and a multiplier, is judged by its rating alone.
+func (z *puzzle) tightens(u int32, h procedure.NetHold) bool {
+	t := z.network.Steps[h.Steps[0]].Step.Torque
+	if h.Tool.Torque == 0 || t == nil || z.types[u].Ratio > 0 {
+		return true
+	}
+	choices, _ := torque.Choose([]torque.Tool{wrench(z.types[u])}, nil, t.Need())
+	return len(choices) > 0
+}
+
+func wrench(t site.ToolType) torque.Tool {
+	return torque.Tool{
+		ID: t.ID, Min: t.TorqueMin, Max: t.TorqueMax, Resolution: t.Resolution,
+		Drive: t.Drive, Length: t.Length, Ratio: t.Ratio,
+	}
 }
 
 func (z *puzzle) claimCrew(step int32) {

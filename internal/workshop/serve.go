@@ -29,10 +29,18 @@ func (z *puzzle) serve(bookings []PlannedBooking) ([][]int32, error) {
 	}
 	alike := map[string][]int{} // claims by their steps
 	for c, claim := range z.problem.Claims {
+		if z.claims[c].kind == kindPart {
+			continue
+		}
 		key := z.key(claim)
 		alike[key] = append(alike[key], c)
 	}
 	out := make([][]int32, len(z.problem.Claims))
+	for c, claim := range z.problem.Claims {
+		if z.claims[c].kind == kindPart {
+			out[c] = claim.Eligible
+		}
+	}
 	for key, claims := range alike {
 		if !z.match(claims, offered[key], out) {
 			id, _, _ := strings.Cut(key, "\x00")
