@@ -76,7 +76,7 @@ func (a *app) bayChangeCommand() *cobra.Command {
 		use: "change BAY", short: "Change a bay, close it or open it again",
 		long: `Change a bay. --close adds a closure, --reopen takes a time out of the closures;
 both take "FROM .. UNTIL", where a date alone is the start of that day for FROM
-and its end for UNTIL.`,
+and its end for UNTIL, or a day by itself.`,
 		example: `  bayhold bay change bay-2 --close "tue 8:00 .. tue 12:00" --reason "floor paint"
   bayhold bay change bay-2 --features two-post-lift,engine-crane`,
 		args: cobra.ExactArgs(1),

@@ -49,16 +49,20 @@ func (f *closureFlags) parse(a *app, c clock) (closureEdit, error) {
 	return e, nil
 }
 
-// fromUntil reads "FROM .. UNTIL"; nothing from an empty text.
+// fromUntil reads "FROM .. UNTIL", or one day; nothing from an empty text.
 func (a *app) fromUntil(c clock, flag, text string) (*bayholdv1.TimeRange, error) {
 	if text == "" {
 		return nil, nil
 	}
 	from, until, ok := strings.Cut(text, "..")
 	if !ok {
-		return nil, usage(`--%s is %q; write it like "tue 8:00 .. tue 12:00"`, flag, text)
+		until = from
 	}
-	return a.period(c, strings.TrimSpace(from), strings.TrimSpace(until))
+	during, err := a.period(c, strings.TrimSpace(from), strings.TrimSpace(until))
+	if err != nil && !ok {
+		return nil, usage(`--%s is %q; write it like "tue 8:00 .. tue 12:00", or one day like 2026-12-01`, flag, text)
+	}
+	return during, err
 }
 
 // apply gives the closures after the change: the time to cut is taken out

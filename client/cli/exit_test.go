@@ -67,7 +67,7 @@ func TestUsage(t *testing.T) {
 		"tool show sites/elsewhere/tools/LK-01":                     "does not belong to sites/harbour",
 		"tool change LK-01":                                         "nothing to change",
 		"tool change LK-01 --condition broken":                      "serviceable, unserviceable",
-		"bay change bay-1 --close tomorrow":                         `write it like "tue 8:00 .. tue 12:00"`,
+		"bay change bay-1 --close 'tomorrow 8:00'":                  "write it like",
 		"bay change bay-1 --name X --reason Y":                      "--reason goes with --close",
 		"technician change anna --shift workday":                    "does not begin with a weekday",
 		"technician change anna --day 2026-02-30":                   "no 2026-02-30",
@@ -131,7 +131,9 @@ func TestTimeout(t *testing.T) {
 func TestInterrupted(t *testing.T) {
 	f := newFake(t)
 	ctx, cancel := context.WithCancel(t.Context())
-	f.fail["ListSites"] = func() error { cancel(); <-ctx.Done(); return nil }
+	release := make(chan struct{})
+	defer close(release)
+	f.fail["ListSites"] = func() error { cancel(); <-release; return nil }
 	var out, errs strings.Builder
 	code := Run(ctx, []string{"site", "list"}, Streams{In: strings.NewReader(""), Out: &out, Err: &errs},
 		func(k string) string { return map[string]string{"BAYHOLD_SERVER": f.addr}[k] }, time.Now)

@@ -146,6 +146,9 @@ func ids(names []string) string {
 	return strings.Join(out, ", ")
 }
 
+// lines gives the ids of several names, one a line.
+func lines(names []string) string { return strings.ReplaceAll(ids(names), ", ", "\n") }
+
 // collection gives the part of a name that says what sort of thing it names.
 func collection(name string) string {
 	parts := strings.Split(name, "/")

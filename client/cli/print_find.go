@@ -63,7 +63,7 @@ func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 			held.set(id(cl.resource), i, cl.span(show))
 		}
 	}
-	t.rows = rows
+	t.rows = slices.DeleteFunc(rows, func(row []string) bool { return strings.Join(row, "") == "" })
 	people.write(&t, "Working time", len(options))
 	held.write(&t, "Tools held", len(options))
 	return t

@@ -54,7 +54,7 @@ func (a *app) printPlan(w io.Writer, c clock, p *bayholdv1.Plan) {
 	fmt.Fprintln(w)
 	s := newStepTable(c)
 	for _, st := range p.GetSteps() {
-		s.add(st.GetTitle(), st.GetStartTime().AsTime(), st.GetEndTime().AsTime(), ids(st.GetTechnicians()), ids(st.GetTools()))
+		s.add(st.GetTitle(), st.GetStartTime().AsTime(), st.GetEndTime().AsTime(), lines(st.GetTechnicians()), lines(st.GetTools()))
 	}
 	writeTable(w, s.table, a.width())
 }

@@ -25,7 +25,7 @@ func (a *app) report(err error) int {
 func (a *app) advise(p *problem) *problem {
 	switch p.code {
 	case codes.NotFound:
-		for _, noun := range nounsOf(a.noun) {
+		for _, noun := range nounsOf(a.noun, a.verb) {
 			p.try("%s", a.again(noun, "list"))
 		}
 	case codes.Unavailable:
@@ -50,10 +50,13 @@ func (a *app) advise(p *problem) *problem {
 }
 
 // nounsOf gives the nouns whose lists help where a name was not found.
-func nounsOf(noun string) []string {
+func nounsOf(noun, verb string) []string {
 	switch noun {
 	case "job":
-		return []string{"procedure", "bay", "job"}
+		if verb == "check" || verb == "find" || verb == "book" {
+			return []string{"procedure", "bay"}
+		}
+		return []string{noun}
 	case "week", "import":
 		return []string{"site"}
 	default:

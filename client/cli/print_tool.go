@@ -19,7 +19,7 @@ func (a *app) printToolTypes(w io.Writer, list []*bayholdv1.ToolType) {
 	}}
 	for _, tt := range list {
 		t.add(id(tt.GetName()), tt.GetDisplayName(), enumWord(tt.GetPurpose().String(), "PURPOSE_"),
-			first(ids(tt.GetEngineFamilies()), "every one"), torqueRange(tt))
+			first(lines(tt.GetEngineFamilies()), "every one"), torqueRange(tt))
 	}
 	writeTable(w, t, a.width())
 }
@@ -83,7 +83,7 @@ func (a *app) printTools(w io.Writer, c clock, req *bayholdv1.ListToolsRequest, 
 		writeText(w, strings.ToUpper(what[:1])+what[1:]+":", a.width())
 	}
 	t := table{cols: []column{
-		{title: "tool"}, {title: "type", wrap: true}, {title: "condition"}, {title: "calibrated until", drop: 2},
+		{title: "tool"}, {title: "type", wrap: true}, {title: "condition"}, {title: "calibrated until"},
 		{title: "home", drop: 3, wrap: true}, {title: "note", drop: 1, wrap: true},
 	}}
 	for _, tool := range resp.GetTools() {
@@ -100,7 +100,7 @@ func (a *app) printTools(w io.Writer, c clock, req *bayholdv1.ListToolsRequest, 
 func condition(c clock, t *bayholdv1.Tool) string {
 	text := enumWord(t.GetCondition().String(), "CONDITION_")
 	if t.GetConditionUntil() != nil {
-		text += "\nto " + c.at(t.GetConditionUntil())
+		text += " to\n" + c.at(t.GetConditionUntil())
 	}
 	return text
 }

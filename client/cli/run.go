@@ -53,6 +53,7 @@ type app struct {
 	set     settings // flags, environment and file together
 	running bool     // a command's own code has begun: errors are no usage errors
 	noun    string   // of that command
+	verb    string   // of that command
 
 	conn *dial.Conn
 	here *place // the site, once asked for
@@ -136,7 +137,7 @@ func (a *app) command(v verb) *cobra.Command {
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			a.running = true
-			a.noun = cmd.Name()
+			a.noun, a.verb = cmd.Name(), cmd.Name()
 			if cmd.Parent() != cmd.Root() {
 				a.noun = cmd.Parent().Name()
 			}

@@ -76,9 +76,9 @@ func (a *app) technicianChangeCommand() *cobra.Command {
 		use: "change TECHNICIAN", short: "Change skills, shifts or absences",
 		long: `Change a technician. --away adds an absence, --back takes a time out of the
 absences; both take "FROM .. UNTIL", where a date alone is the start of that
-day for FROM and its end for UNTIL. --shift replaces one weekday of the
-pattern, --day the hours of one date; "off" is a day without work. A stretch
-that ends before it starts ends on the next day.`,
+day for FROM and its end for UNTIL, or a day by itself. --shift replaces one
+weekday of the pattern, --day the hours of one date; "off" is a day without
+work. A stretch that ends before it starts ends on the next day.`,
 		example: `  bayhold technician change anna --away "2026-12-21 .. 2026-12-23" --reason holiday
   bayhold technician change ben --shift "mon 07:00-12:00,12:30-16:00" --shift "fri off"
   bayhold technician change ben --day "2026-12-24 08:00-12:00"`,
