@@ -72,7 +72,7 @@ func (a account) reach(dir string) error {
 	if !a.drop {
 		return nil
 	}
-	for at := dir; ; at = filepath.Dir(at) {
+	for at := resolved(dir); ; at = filepath.Dir(at) {
 		info, err := os.Stat(at)
 		if err != nil {
 			return dirFault(dir, err)

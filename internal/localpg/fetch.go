@@ -76,6 +76,13 @@ func alpine() bool {
 	return err == nil
 }
 
+// client gives up on a repository that does not begin to answer.
+var client = func() *http.Client {
+	t := http.DefaultTransport.(*http.Transport).Clone()
+	t.ResponseHeaderTimeout = 30 * time.Second
+	return &http.Client{Transport: t}
+}()
+
 // download reads all of url, at most limit bytes.
 func download(ctx context.Context, url string, limit int64, progress func(string)) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Minute)
@@ -84,7 +91,7 @@ func download(ctx context.Context, url string, limit int64, progress func(string
 	if err != nil {
 		return nil, err
 	}
-	resp, err := http.DefaultClient.Do(req)
+	resp, err := client.Do(req)
 	if err != nil {
 		return nil, err
 	}

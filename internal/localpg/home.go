@@ -75,13 +75,15 @@ func (h *home) acquire() error {
 		f.Close()
 		return dirFault(h.dir, err)
 	}
+	err = f.Truncate(0)
+	if err == nil {
+		_, err = fmt.Fprintf(f, "%d\n", os.Getpid()) // for people to read
+	}
+	if err != nil {
+		f.Close()
+		return dirFault(h.dir, err)
+	}
 	h.lock = f
-	if err := f.Truncate(0); err != nil {
-		return dirFault(h.dir, err)
-	}
-	if _, err := fmt.Fprintf(f, "%d\n", os.Getpid()); err != nil {
-		return dirFault(h.dir, err)
-	}
 	return nil
 }
 
@@ -125,7 +127,7 @@ func (h *home) makeSocketDir() error {
 	return fault.New(fault.Precondition, "SOCKET_DIR", "every path for the socket of %s is too long", h.dir)
 }
 
-// secret reads the password in the file name, and makes one the first time.
+// secret reads the password in the file name, and makes one if there is none.
 func (h *home) secret(name string) (string, error) {
 	b, err := os.ReadFile(h.path(name))
 	if err == nil && len(b) > 0 {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"io/fs"
 	"maps"
 	"net/url"
 	"os"
@@ -61,7 +62,12 @@ func (s *Server) start(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if s.passwords.superuser, err = s.home.secret("superuser-password"); err != nil {
+	const key = "superuser-password"
+	if _, err := os.Stat(s.home.path(key)); major != 0 && errors.Is(err, fs.ErrNotExist) {
+		return fault.New(fault.Precondition, "PASSWORD_LOST",
+			"%s is gone, and without it nobody gets into the data beside it: put it back", s.home.path(key))
+	}
+	if s.passwords.superuser, err = s.home.secret(key); err != nil {
 		return err
 	}
 	if s.passwords.role, err = s.home.secret("password"); err != nil {
@@ -249,7 +255,8 @@ func pause(ctx context.Context) error {
 	}
 }
 
-// furnish makes the role and the database, each unless it is there.
+// furnish makes the role and the database, each unless it is there, and gives
+// the role its password, for that file may have been lost.
 func (s *Server) furnish(ctx context.Context) error {
 	conn, err := pgconn.Connect(ctx, s.SuperuserURL("postgres"))
 	if err != nil {
@@ -259,18 +266,29 @@ func (s *Server) furnish(ctx context.Context) error {
 		return s.notReady(err)
 	}
 	defer conn.Close(context.WithoutCancel(ctx))
-	// Neither name nor password needs quoting: rand.Text is base32.
-	for _, make := range []struct{ test, sql string }{
-		{"SELECT 1 FROM pg_roles WHERE rolname = '" + Role + "'", "CREATE ROLE " + Role + " LOGIN PASSWORD '" + s.passwords.role + "'"},
-		{"SELECT 1 FROM pg_database WHERE datname = '" + Database + "'", "CREATE DATABASE " + Database + " OWNER " + Role},
-	} {
-		found, err := conn.Exec(ctx, make.test).ReadAll()
-		if err == nil && len(found[0].Rows) == 0 {
-			_, err = conn.Exec(ctx, make.sql).ReadAll()
-		}
+	has := func(query string) bool {
 		if err != nil {
-			return fault.New(fault.Unavailable, "POSTGRES_START", "the database %s could not be made", Database).Because(err)
+			return true
 		}
+		var found []*pgconn.Result
+		found, err = conn.Exec(ctx, query).ReadAll()
+		return err != nil || len(found[0].Rows) > 0
+	}
+	run := func(sql string) {
+		if err == nil {
+			_, err = conn.Exec(ctx, sql).ReadAll()
+		}
+	}
+	// Neither names nor password need quoting: rand.Text is base32.
+	if !has("SELECT FROM pg_roles WHERE rolname = '" + Role + "'") {
+		run("CREATE ROLE " + Role + " LOGIN")
+	}
+	run("ALTER ROLE " + Role + " PASSWORD '" + s.passwords.role + "'")
+	if !has("SELECT FROM pg_database WHERE datname = '" + Database + "'") {
+		run("CREATE DATABASE " + Database + " OWNER " + Role)
+	}
+	if err != nil {
+		return fault.New(fault.Unavailable, "POSTGRES_START", "the database %s could not be made", Database).Because(err)
 	}
 	return nil
 }

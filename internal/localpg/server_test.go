@@ -251,6 +251,9 @@ func TestForeignDataIsLeftAlone(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
+		if err := os.WriteFile(filepath.Join(dir, "superuser-password"), []byte("x\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
 		_, err := Start(t.Context(), quick(t, dir))
 		wantReason(t, err, fault.Precondition, c.reason)
 	}
@@ -332,5 +335,40 @@ func TestAServerThatDoesNotStartSaysWhy(t *testing.T) {
 	wantReason(t, err, fault.Unavailable, "POSTGRES_START")
 	if err == nil || !strings.Contains(err.Error(), "max_connections") {
 		t.Errorf("%v; want PostgreSQL's own words", err)
+	}
+}
+
+func TestLostPasswords(t *testing.T) {
+	t.Parallel()
+	dir := place(t)
+	s := start(t, quick(t, dir))
+	stop(t, s)
+	if err := os.Remove(filepath.Join(dir, "password")); err != nil {
+		t.Fatal(err)
+	}
+	again := start(t, quick(t, dir))
+	if got := one[int](t, again.URL(), "SELECT 1"); got != 1 || again.URL() == s.URL() {
+		t.Error("the role has no new password")
+	}
+	stop(t, again)
+	if err := os.Remove(filepath.Join(dir, "superuser-password")); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Start(t.Context(), quick(t, dir))
+	wantReason(t, err, fault.Precondition, "PASSWORD_LOST")
+}
+
+func TestALinkOnTheWayToTheData(t *testing.T) {
+	t.Parallel()
+	base := place(t)
+	link := filepath.Join(base, "link")
+	if err := os.Symlink(base, link); err != nil {
+		t.Fatal(err)
+	}
+	s := start(t, quick(t, filepath.Join(link, "data")))
+	stop(t, s)
+	s = start(t, quick(t, filepath.Join(base, "data")))
+	if !isPostmaster(s.PID(), filepath.Join(link, "data", "cluster")) {
+		t.Error("the same directory by another name is not known")
 	}
 }
