@@ -83,12 +83,15 @@ func (a *app) printTools(w io.Writer, c clock, req *bayholdv1.ListToolsRequest, 
 		writeText(w, strings.ToUpper(what[:1])+what[1:]+":", a.width())
 	}
 	t := table{cols: []column{
-		{title: "tool"}, {title: "type", wrap: true}, {title: "condition"}, {title: "calibrated until"},
-		{title: "home", drop: 3, wrap: true}, {title: "note", drop: 1, wrap: true},
+		{title: "tool"}, {title: "type", wrap: true}, {title: "condition", wrap: true}, {title: "calibrated until"},
+		{title: "home", drop: 1, wrap: true},
 	}}
 	for _, tool := range resp.GetTools() {
-		t.add(id(tool.GetName()), id(tool.GetToolType()), condition(c, tool), c.at(tool.GetCalibratedUntil()),
-			tool.GetHome(), tool.GetConditionNote())
+		state := condition(c, tool)
+		if note := tool.GetConditionNote(); note != "" {
+			state += ", " + note
+		}
+		t.add(id(tool.GetName()), id(tool.GetToolType()), state, c.at(tool.GetCalibratedUntil()), tool.GetHome())
 	}
 	writeTable(w, t, a.width())
 	if req.GetCalibrationEndsBy() != nil {
@@ -100,7 +103,7 @@ func (a *app) printTools(w io.Writer, c clock, req *bayholdv1.ListToolsRequest, 
 func condition(c clock, t *bayholdv1.Tool) string {
 	text := enumWord(t.GetCondition().String(), "CONDITION_")
 	if t.GetConditionUntil() != nil {
-		text += " to\n" + c.at(t.GetConditionUntil())
+		text += " to " + c.at(t.GetConditionUntil())
 	}
 	return text
 }
@@ -109,7 +112,7 @@ func (a *app) printTool(w io.Writer, c clock, t *bayholdv1.Tool) {
 	writeTable(w, facts(
 		[2]string{"Tool", id(t.GetName())},
 		[2]string{"Type", id(t.GetToolType())},
-		[2]string{"Condition", strings.ReplaceAll(condition(c, t), "\n", " ")},
+		[2]string{"Condition", condition(c, t)},
 		[2]string{"Note", t.GetConditionNote()},
 		[2]string{"Calibrated until", c.at(t.GetCalibratedUntil())},
 		[2]string{"Home", t.GetHome()},

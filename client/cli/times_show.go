@@ -25,10 +25,11 @@ func (c clock) show(t time.Time) string {
 	return text
 }
 
-// day shows the day of an instant.
+// day shows the day of an instant: without the year from two months back to
+// three months ahead, where nobody takes it for another.
 func (c clock) day(t time.Time) string {
 	local := t.In(c.zone)
-	if c.nearYear(dateOf(local)) == local.Year() {
+	if c.nearYear(dateOf(local)) == local.Year() && t.Before(c.now.AddDate(0, 3, 0)) {
 		return local.Format("Mon 02 Jan")
 	}
 	return local.Format("Mon 02 Jan 2006")
