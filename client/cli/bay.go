@@ -65,13 +65,16 @@ func (a *app) bayShow(ctx context.Context, args []string) error {
 	return a.answer(resp, func(w io.Writer) { a.printBay(w, p.clock, resp.GetBay()) })
 }
 
+// bayFlags are what can be changed of a bay.
+type bayFlags struct {
+	name     string
+	features []string
+	times    closureFlags
+}
+
 func (a *app) bayChangeCommand() *cobra.Command {
-	var (
-		name     string
-		features []string
-		times    closureFlags
-		cmd      *cobra.Command
-	)
+	var f bayFlags
+	var cmd *cobra.Command
 	cmd = a.command(verb{
 		use: "change BAY", short: "Change a bay, close it or open it again",
 		long: `Change a bay. --close adds a closure, --reopen takes a time out of the closures;
@@ -80,47 +83,49 @@ and its end for UNTIL, or a day by itself.`,
 		example: `  bayhold bay change bay-2 --close "tue 8:00 .. tue 12:00" --reason "floor paint"
   bayhold bay change bay-2 --features two-post-lift,engine-crane`,
 		args: cobra.ExactArgs(1),
-		run: func(ctx context.Context, args []string) error {
-			mask, err := maskOf(cmd, map[string]string{
-				"name": "display_name", "features": "features", "close": "closures", "reopen": "closures",
-			})
-			if err != nil {
-				return err
-			}
-			p, err := a.at(ctx)
-			if err != nil {
-				return err
-			}
-			full, err := p.name(bays, args[0])
-			if err != nil {
-				return err
-			}
-			edit, err := times.parse(a, p.clock)
-			if err != nil {
-				return err
-			}
-			build := func(requestID string) (*bayholdv1.UpdateBayRequest, error) {
-				bay := &bayholdv1.Bay{Name: full, DisplayName: name, Features: features}
-				if edit.any() {
-					got, err := p.Bays.GetBay(ctx, &bayholdv1.GetBayRequest{Name: full})
-					if err != nil {
-						return nil, err
-					}
-					bay.Closures = edit.apply(got.GetBay().GetClosures())
-				}
-				return &bayholdv1.UpdateBayRequest{Bay: bay, UpdateMask: mask, RequestId: requestID}, nil
-			}
-			resp, err := act(ctx, a, bayholdv1.BayService_UpdateBay_FullMethodName,
-				&bayholdv1.UpdateBayRequest{}, build, p.Bays.UpdateBay)
-			if err != nil {
-				return err
-			}
-			return a.answer(resp, func(w io.Writer) { a.printBay(w, p.clock, resp.GetBay()) })
-		},
+		run:  func(ctx context.Context, args []string) error { return a.bayChange(ctx, cmd, &f, args[0]) },
 	})
-	cmd.Flags().StringVar(&name, "name", "", "name for people")
-	cmd.Flags().StringSliceVar(&features, "features", nil, "what it has; replaces what it had")
-	times.register(cmd, "close", "reopen", "closure")
+	cmd.Flags().StringVar(&f.name, "name", "", "name for people")
+	cmd.Flags().StringSliceVar(&f.features, "features", nil, "what it has; replaces what it had")
+	f.times.register(cmd, "close", "reopen", "closure")
 	a.requestIDFlag(cmd)
 	return cmd
+}
+
+func (a *app) bayChange(ctx context.Context, cmd *cobra.Command, f *bayFlags, word string) error {
+	mask, err := maskOf(cmd, map[string]string{
+		"name": "display_name", "features": "features", "close": "closures", "reopen": "closures",
+	})
+	if err != nil {
+		return err
+	}
+	p, err := a.at(ctx)
+	if err != nil {
+		return err
+	}
+	full, err := p.name(bays, word)
+	if err != nil {
+		return err
+	}
+	edit, err := f.times.parse(a, p.clock)
+	if err != nil {
+		return err
+	}
+	build := func(requestID string) (*bayholdv1.UpdateBayRequest, error) {
+		bay := &bayholdv1.Bay{Name: full, DisplayName: f.name, Features: f.features}
+		if edit.any() {
+			got, err := p.Bays.GetBay(ctx, &bayholdv1.GetBayRequest{Name: full})
+			if err != nil {
+				return nil, err
+			}
+			bay.Closures = edit.apply(got.GetBay().GetClosures())
+		}
+		return &bayholdv1.UpdateBayRequest{Bay: bay, UpdateMask: mask, RequestId: requestID}, nil
+	}
+	resp, err := act(ctx, a, bayholdv1.BayService_UpdateBay_FullMethodName,
+		&bayholdv1.UpdateBayRequest{}, build, p.Bays.UpdateBay)
+	if err != nil {
+		return err
+	}
+	return a.answer(resp, func(w io.Writer) { a.printBay(w, p.clock, resp.GetBay()) })
 }

@@ -41,8 +41,8 @@ func (f *listFlags) period(a *app, c clock) (*bayholdv1.TimeRange, error) {
 	if err != nil {
 		return nil, err
 	}
-	later := c.midnight(dateOf(from.In(c.zone)).plus(defaultDays))
-	until, err := a.maybeWhen(c, "--until", f.until, dayEnd, later)
+	end := c.midnight(dateOf(from.In(c.zone)).plus(defaultDays))
+	until, err := a.maybeWhen(c.since(from), "--until", f.until, dayEnd, end)
 	if err != nil {
 		return nil, err
 	}

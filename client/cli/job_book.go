@@ -119,15 +119,17 @@ func (a *app) bookRequest(ctx context.Context, p *place, f *bookFlags) (*bayhold
 	if req.State, req.ExpireTime, err = p.standing(f.tentative); err != nil {
 		return nil, err
 	}
+	if req.Plan, err = a.choosePlan(ctx, p, f); err != nil {
+		return nil, err
+	}
 	if f.promise != "" {
-		promise, err := a.when(p.clock, "--promise", f.promise, dayEnd)
+		promise, err := a.when(p.clock.since(req.GetPlan().GetStartTime().AsTime()), "--promise", f.promise, dayEnd)
 		if err != nil {
 			return nil, err
 		}
 		req.PromiseTime = stamp(promise)
 	}
-	req.Plan, err = a.choosePlan(ctx, p, f)
-	return req, err
+	return req, nil
 }
 
 // choosePlan gives the plan to book. Without one it prints why, and gives errNo.

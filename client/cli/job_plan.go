@@ -51,7 +51,7 @@ func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.
 	}
 	req.StartTime = stamp(start)
 	if f.by != "" {
-		by, err := a.when(p.clock, "--by", f.by, dayEnd)
+		by, err := a.when(p.clock.since(start), "--by", f.by, dayEnd)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -77,7 +77,7 @@ func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.F
 	}
 	req.EarliestTime = stamp(from)
 	if f.horizon != "" {
-		horizon, err := a.when(p.clock, "--horizon", f.horizon, dayEnd)
+		horizon, err := a.when(p.clock.since(from), "--horizon", f.horizon, dayEnd)
 		if err != nil {
 			return nil, nil, err
 		}

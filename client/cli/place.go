@@ -184,7 +184,7 @@ func (a *app) period(c clock, from, until string) (*bayholdv1.TimeRange, error) 
 	if err != nil {
 		return nil, err
 	}
-	end, err := a.when(c, "until", until, dayEnd)
+	end, err := a.when(c.since(start), "until", until, dayEnd)
 	if err != nil {
 		return nil, err
 	}

@@ -73,6 +73,19 @@ func byResource(list []*bayholdv1.Booking) []*bayholdv1.Booking {
 	return list
 }
 
+// printReserved says what was reserved.
+func (a *app) printReserved(w io.Writer, c clock, resp *bayholdv1.ReserveResponse) {
+	names := make([]string, 0, len(resp.GetBookings()))
+	var during *bayholdv1.TimeRange // the same for all of them
+	for _, b := range resp.GetBookings() {
+		names, during = append(names, b.GetResource()), b.GetDuring()
+	}
+	writeText(w, fmt.Sprintf("Reserved for %s: %s, %s.", resp.GetJob().GetReference(), ids(names), c.rangeOf(during)), a.width())
+	a.printStanding(w, c, resp.GetJob())
+	fmt.Fprintln(w)
+	writeTable(w, bookingTable(c, resp.GetBookings()), a.width())
+}
+
 // printStanding says what a job's state means and what can be done next.
 func (a *app) printStanding(w io.Writer, c clock, j *bayholdv1.Job) {
 	switch j.GetState() {

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"time"
 
@@ -89,12 +88,7 @@ func (a *app) reserve(ctx context.Context, collection, noun string, f *reserveFl
 	if err != nil {
 		return a.lost(err, reserveAgain(a, noun, p.clock, during)...)
 	}
-	return a.answer(resp, func(w io.Writer) {
-		fmt.Fprintf(w, "Reserved for %s: %s, %s.\n", resp.GetJob().GetReference(), ids(names), p.clock.rangeOf(during))
-		a.printStanding(w, p.clock, resp.GetJob())
-		fmt.Fprintln(w)
-		writeTable(w, bookingTable(p.clock, resp.GetBookings()), a.width())
-	})
+	return a.answer(resp, func(w io.Writer) { a.printReserved(w, p.clock, resp) })
 }
 
 // reserveAgain gives the commands that tell what is free instead.

@@ -14,7 +14,8 @@ Times are the site's own. These are understood:
   "today 14:00"   "tomorrow 8:00"   now   +3h   +2d   "+2d 8:00"
   2026-11-25T08:00:00+01:00
 A date alone is the start of that day; where a flag says so, its end. A
-weekday is the next such. +2d is two calendar days from now.
+weekday is the next such; in the second of two times, the next after the first.
++2d is two calendar days from now.
 
 Settings come from the flag, else the environment, else the file
 $XDG_CONFIG_HOME/bayhold/config.yaml (or ~/.config/bayhold/config.yaml),

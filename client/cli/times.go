@@ -15,7 +15,19 @@ import (
 type clock struct {
 	zone *time.Location
 	now  time.Time
+	// base is what a weekday is the next after; the present if zero.
+	base time.Time
 }
+
+// since gives the clock that reads the second of two times: "thu 16:00" is the
+// next after the first, where that lies ahead. All else counts from now.
+func (c clock) since(first time.Time) clock {
+	c.base = later(c.now, first)
+	return c
+}
+
+// weekdayBase is the instant after which a weekday is looked for.
+func (c clock) weekdayBase() time.Time { return later(c.now, c.base) }
 
 // edge says which end of the day a date alone stands for.
 type edge int
@@ -150,7 +162,7 @@ func (c clock) readDay(text string, words []string, e edge) (reading, error) {
 		return reading{}, fmt.Errorf("%q: %w", text, err)
 	}
 	r, err := c.resolve(text, p, e)
-	if nextOf && err == nil && !r.at.After(c.now) {
+	if nextOf && err == nil && !r.at.After(c.weekdayBase()) {
 		p.day = p.day.plus(7)
 		r, err = c.resolve(text, p, e)
 	}
@@ -180,8 +192,9 @@ func (c clock) readDate(words []string) (p parsed, nextOf bool, err error) {
 		}
 		return p, false, fmt.Errorf(`is no time; write it like "2026-11-25 08:00", "tue 8:00", "tomorrow 8:00" or +2d`)
 	case !ok:
-		ahead := (int(weekday) - int(c.today().weekday()) + 7) % 7
-		p.day, p.relative, nextOf = c.today().plus(ahead), true, true
+		base := dateOf(c.weekdayBase().In(c.zone))
+		ahead := (int(weekday) - int(base.weekday()) + 7) % 7
+		p.day, p.relative, nextOf = base.plus(ahead), true, true
 	default:
 		p.day, p.relative = day, relative
 		if named && day.weekday() != weekday {

@@ -71,6 +71,30 @@ func TestRead(t *testing.T) {
 	}
 }
 
+// TestReadSince holds that a weekday in the second of two times is the next
+// after the first, and that all else counts from now.
+func TestReadSince(t *testing.T) {
+	next := time.Date(2026, 12, 3, 8, 0, 0, 0, berlin) // Thursday of next week
+	for _, tt := range []struct {
+		first time.Time
+		text  string
+		edge  edge
+		want  string
+	}{
+		{next, "thu 16:00", dayStart, "2026-12-03T15:00:00Z"},
+		{next, "thu 8:00", dayStart, "2026-12-10T07:00:00Z"},
+		{next, "thu", dayEnd, "2026-12-03T23:00:00Z"},
+		{next, "wed", dayEnd, "2026-12-09T23:00:00Z"},
+		{next, "+9d", dayEnd, "2026-12-04T08:13:00Z"},
+		{testNow.AddDate(0, 0, -7), "fri", dayEnd, "2026-11-27T23:00:00Z"},
+	} {
+		r, err := testClock().since(tt.first).read(tt.text, tt.edge)
+		if err != nil || r.at.Format(time.RFC3339) != tt.want {
+			t.Errorf("%s since %s: %s, %v; want %s", tt.text, tt.first, r.at, err, tt.want)
+		}
+	}
+}
+
 // TestReadRefuses holds what the reader refuses, and that it says why.
 func TestReadRefuses(t *testing.T) {
 	for text, want := range map[string]string{
