@@ -23,7 +23,8 @@ const defaultServer = dial.DefaultServer
 type settings struct {
 	server, site, token, ca, output string
 
-	tls     bool
+	tls, plaintext bool
+
 	timeout time.Duration
 }
 
@@ -34,6 +35,7 @@ type configFile struct {
 	Token   string `yaml:"token"`
 	CA      string `yaml:"ca"`
 	TLS     bool   `yaml:"tls"`
+	Plain   bool   `yaml:"insecure_plaintext"`
 	Timeout string `yaml:"timeout"`
 	Output  string `yaml:"output"`
 }
@@ -49,7 +51,6 @@ func (a *app) settle() (settings, error) {
 		token:   first(a.given.token, a.env("BAYHOLD_TOKEN"), file.Token),
 		ca:      first(a.given.ca, a.env("BAYHOLD_CA"), file.CA),
 		output:  first(a.given.output, a.env("BAYHOLD_OUTPUT"), file.Output, "table"),
-		tls:     file.TLS,
 		timeout: a.given.timeout,
 	}
 	if fileErr != nil {
@@ -58,19 +59,33 @@ func (a *app) settle() (settings, error) {
 	if s.output != "table" && s.output != "json" {
 		return s, usage("output is %q; it can be table or json", s.output)
 	}
-	if a.givenTLS {
-		s.tls = a.given.tls
-	} else if v := a.env("BAYHOLD_TLS"); v != "" {
-		on, err := strconv.ParseBool(v)
-		if err != nil {
-			return s, usage("BAYHOLD_TLS is %q; it can be true or false", v)
-		}
-		s.tls = on
+	var err error
+	if s.tls, err = a.choose("tls", a.given.tls, "BAYHOLD_TLS", file.TLS); err != nil {
+		return s, err
+	}
+	if s.plaintext, err = a.choose("insecure-plaintext", a.given.plaintext, "BAYHOLD_INSECURE_PLAINTEXT", file.Plain); err != nil {
+		return s, err
 	}
 	if s.timeout < 0 {
 		return s, usage("--timeout is %s; it must be more than nothing", s.timeout)
 	}
 	return s, s.setTimeout(a.env("BAYHOLD_TIMEOUT"), file.Timeout, where)
+}
+
+// choose gives what flag, environment or file say of a yes or no.
+func (a *app) choose(flag string, given bool, variable string, file bool) (bool, error) {
+	if a.changed(flag) {
+		return given, nil
+	}
+	v := a.env(variable)
+	if v == "" {
+		return file, nil
+	}
+	on, err := strconv.ParseBool(v)
+	if err != nil {
+		return false, usage("%s is %q; it can be true or false", variable, v)
+	}
+	return on, nil
 }
 
 // setTimeout reads the timeout from environment or file if no flag gave it.
@@ -206,6 +221,9 @@ func (a *app) again(words ...string) string {
 	}
 	if a.given.tls {
 		all = append(all, "--tls")
+	}
+	if a.given.plaintext {
+		all = append(all, "--insecure-plaintext")
 	}
 	for i, w := range all {
 		all[i] = quote(w)

@@ -31,19 +31,19 @@ func configured(t *testing.T, flags []string, env map[string]string, file string
 	if err := root.ParseFlags(flags); err != nil {
 		t.Fatal(err)
 	}
-	a.givenTLS = root.Flags().Changed("tls")
+	a.changed = root.Flags().Changed
 	return a.settle()
 }
 
 // TestConfigPrecedence holds flag over environment over file over default.
 func TestConfigPrecedence(t *testing.T) {
-	file := "server: file:1\nsite: file\ntoken: file\nca: file.pem\ntls: true\ntimeout: 3s\noutput: json\n"
+	file := "server: file:1\nsite: file\ntoken: file\nca: file.pem\ntls: true\ninsecure_plaintext: true\ntimeout: 3s\noutput: json\n"
 	env := map[string]string{
 		"BAYHOLD_SERVER": "env:1", "BAYHOLD_SITE": "env", "BAYHOLD_TOKEN": "env", "BAYHOLD_CA": "env.pem",
-		"BAYHOLD_TLS": "false", "BAYHOLD_TIMEOUT": "2s", "BAYHOLD_OUTPUT": "table",
+		"BAYHOLD_TLS": "false", "BAYHOLD_INSECURE_PLAINTEXT": "0", "BAYHOLD_TIMEOUT": "2s", "BAYHOLD_OUTPUT": "table",
 	}
 	flags := []string{
-		"--server", "flag:1", "--site", "flag", "--token", "flag", "--ca", "flag.pem", "--tls", "--timeout", "1s", "-o", "json",
+		"--server", "flag:1", "--site", "flag", "--token", "flag", "--ca", "flag.pem", "--tls", "--insecure-plaintext", "--timeout", "1s", "-o", "json",
 	}
 	for _, tt := range []struct {
 		name  string
@@ -53,10 +53,10 @@ func TestConfigPrecedence(t *testing.T) {
 		want  settings
 	}{
 		{"default", nil, nil, "", settings{server: defaultServer, timeout: 30 * time.Second, output: "table"}},
-		{"file", nil, nil, file, settings{server: "file:1", site: "file", token: "file", ca: "file.pem", tls: true, timeout: 3 * time.Second, output: "json"}},
+		{"file", nil, nil, file, settings{server: "file:1", site: "file", token: "file", ca: "file.pem", tls: true, plaintext: true, timeout: 3 * time.Second, output: "json"}},
 		{"env", nil, env, file, settings{server: "env:1", site: "env", token: "env", ca: "env.pem", tls: false, timeout: 2 * time.Second, output: "table"}},
-		{"flag", flags, env, file, settings{server: "flag:1", site: "flag", token: "flag", ca: "flag.pem", tls: true, timeout: time.Second, output: "json"}},
-		{"flag says no", []string{"--tls=false"}, map[string]string{"BAYHOLD_TLS": "true"}, file, settings{server: "file:1", site: "file", token: "file", ca: "file.pem", timeout: 3 * time.Second, output: "json"}},
+		{"flag", flags, env, file, settings{server: "flag:1", site: "flag", token: "flag", ca: "flag.pem", tls: true, plaintext: true, timeout: time.Second, output: "json"}},
+		{"flag says no", []string{"--tls=false"}, map[string]string{"BAYHOLD_TLS": "true"}, file, settings{server: "file:1", site: "file", token: "file", ca: "file.pem", plaintext: true, timeout: 3 * time.Second, output: "json"}},
 		{"empty file", nil, nil, "# nothing yet\n", settings{server: defaultServer, timeout: 30 * time.Second, output: "table"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -19,9 +19,10 @@ weekday is the next such; in the second of two times, the next after the first.
 
 Settings come from the flag, else the environment, else the file
 $XDG_CONFIG_HOME/bayhold/config.yaml (or ~/.config/bayhold/config.yaml),
-which may set: server, site, token, ca, tls, timeout, output. The variables
-are BAYHOLD_SERVER, BAYHOLD_SITE, BAYHOLD_TOKEN, BAYHOLD_CA, BAYHOLD_TLS,
-BAYHOLD_TIMEOUT and BAYHOLD_OUTPUT.
+which may set: server, site, token, ca, tls, insecure_plaintext, timeout,
+output. The variables are BAYHOLD_SERVER, BAYHOLD_SITE, BAYHOLD_TOKEN,
+BAYHOLD_CA, BAYHOLD_TLS, BAYHOLD_INSECURE_PLAINTEXT, BAYHOLD_TIMEOUT and
+BAYHOLD_OUTPUT.
 
 With --output json the answer is on standard output as the server gave it,
 and an error is one JSON object on standard error: code, exitCode, reason,
@@ -57,6 +58,7 @@ func (a *app) root() *cobra.Command {
 	f.StringVar(&a.given.token, "token", "", "access token")
 	f.StringVar(&a.given.ca, "ca", "", "trust the certificates in this PEM `file`; implies --tls")
 	f.BoolVar(&a.given.tls, "tls", false, "encrypt the connection")
+	f.BoolVar(&a.given.plaintext, "insecure-plaintext", false, "let the token travel unencrypted over a safe network")
 	f.DurationVar(&a.given.timeout, "timeout", 0, "how long a call may take (default 30s)")
 	f.StringVarP(&a.given.output, "output", "o", "", `"table" or "json" (default "table")`)
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))

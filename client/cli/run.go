@@ -46,8 +46,8 @@ type app struct {
 	args    []string
 
 	given settings // what flags say
-	// givenTLS says that --tls or --tls=false was among them.
-	givenTLS bool
+	// changed tells whether a flag was used, be it as --tls=false.
+	changed func(flag string) bool
 
 	request string   // --request-id
 	set     settings // flags, environment and file together
@@ -114,7 +114,7 @@ func (a *app) dial() (*dial.Conn, error) {
 	}
 	conn, err := dial.Open(dial.Config{
 		Server: a.set.server, Token: a.set.token, TLS: a.set.tls,
-		CAFile: a.set.ca, Timeout: a.set.timeout,
+		CAFile: a.set.ca, Timeout: a.set.timeout, InsecurePlaintext: a.set.plaintext,
 	})
 	if err != nil {
 		return nil, usage("%s", err)
@@ -141,7 +141,7 @@ func (a *app) command(v verb) *cobra.Command {
 			if cmd.Parent() != cmd.Root() {
 				a.noun = cmd.Parent().Name()
 			}
-			a.givenTLS = cmd.Flags().Changed("tls")
+			a.changed = cmd.Flags().Changed
 			set, err := a.settle()
 			a.set = set
 			if err != nil {

@@ -27,8 +27,11 @@ type Config struct {
 	// Server is its address: "host:port", or "unix:///path" for a socket.
 	Server string
 	// Token is the bearer token; empty for none. It is sent over TLS or
-	// within this machine, never in the clear over a network.
+	// within this machine, not in the clear over a network.
 	Token string
+	// InsecurePlaintext lets the token travel in the clear all the same, over
+	// a network that is known to be safe.
+	InsecurePlaintext bool
 	// TLS asks for an encrypted connection, judged by the system's roots.
 	TLS bool
 	// CAFile is a PEM file of the only roots to trust; it implies TLS.

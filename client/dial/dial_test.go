@@ -201,3 +201,15 @@ func certificate(t *testing.T) (tls.Certificate, string) {
 	}
 	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}, path
 }
+
+// TestPlaintext holds that a token may travel in the clear if that is wanted
+// in so many words. Nothing listens there: preparing the connection is all.
+func TestPlaintext(t *testing.T) {
+	conn, err := Open(Config{Server: "192.0.2.1:7470", Token: "secret", InsecurePlaintext: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.Close(); err != nil {
+		t.Error(err)
+	}
+}
