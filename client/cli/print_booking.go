@@ -12,8 +12,12 @@ import (
 // bookingTable lists bookings.
 func bookingTable(c clock, list []*bayholdv1.Booking) table {
 	t := table{cols: []column{
-		{title: "booking", drop: 1}, {title: "resource", wrap: true}, {title: "from"}, {title: "until"},
-		{title: "reference", wrap: true}, {title: "state"},
+		{title: "booking", drop: 1},
+		{title: "resource", wrap: true},
+		{title: "from"},
+		{title: "until"},
+		{title: "reference", wrap: true},
+		{title: "state"},
 	}}
 	for _, b := range list {
 		d := b.GetDuring()

@@ -12,8 +12,13 @@ import (
 // jobTable lists jobs.
 func jobTable(c clock, list []*bayholdv1.Job) table {
 	t := table{cols: []column{
-		{title: "job"}, {title: "reference", wrap: true}, {title: "from"}, {title: "hand-back"},
-		{title: "promise", drop: 2, wrap: true}, {title: "state"}, {title: "procedures", drop: 3, wrap: true},
+		{title: "job"},
+		{title: "reference", wrap: true},
+		{title: "from"},
+		{title: "hand-back"},
+		{title: "promise", drop: 2, wrap: true},
+		{title: "state"},
+		{title: "procedures", drop: 3, wrap: true},
 	}}
 	for _, j := range list {
 		promise := c.at(j.GetPromiseTime())

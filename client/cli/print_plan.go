@@ -18,8 +18,12 @@ type stepTable struct {
 
 func newStepTable(c clock) *stepTable {
 	return &stepTable{clock: c, table: table{cols: []column{
-		{title: "day"}, {title: "from"}, {title: "until"}, {title: "step", wrap: true},
-		{title: "people", wrap: true, drop: 1}, {title: "tools", wrap: true, drop: 2},
+		{title: "day"},
+		{title: "from"},
+		{title: "until"},
+		{title: "step", wrap: true},
+		{title: "people", wrap: true, drop: 1},
+		{title: "tools", wrap: true, drop: 2},
 	}}}
 }
 

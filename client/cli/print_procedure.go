@@ -28,8 +28,11 @@ func (a *app) printPreparations(w io.Writer, list []*bayholdv1.Preparation) {
 		return
 	}
 	t := table{cols: []column{
-		{title: "preparation"}, {title: "name", wrap: true}, {title: "family"},
-		{title: "needs", wrap: true}, {title: "steps", drop: 1},
+		{title: "preparation"},
+		{title: "name", wrap: true},
+		{title: "family"},
+		{title: "needs", wrap: true},
+		{title: "steps", drop: 1},
 	}}
 	for _, p := range list {
 		t.add(id(p.GetName()), p.GetDisplayName(), id(p.GetEngineFamily()), ids(p.GetNeeds()),
@@ -98,8 +101,11 @@ func (a *app) printSteps(w io.Writer, steps []*bayholdv1.Step) {
 		return
 	}
 	t := table{cols: []column{
-		{title: "step", wrap: true}, {title: "what is done", wrap: true}, {title: "time"},
-		{title: "people", wrap: true}, {title: "tools", wrap: true},
+		{title: "step", wrap: true},
+		{title: "what is done", wrap: true},
+		{title: "time"},
+		{title: "people", wrap: true},
+		{title: "tools", wrap: true},
 	}}
 	for _, s := range steps {
 		var needs []string

@@ -14,8 +14,11 @@ func (a *app) printToolTypes(w io.Writer, list []*bayholdv1.ToolType) {
 		return
 	}
 	t := table{cols: []column{
-		{title: "type"}, {title: "name", wrap: true}, {title: "purpose"},
-		{title: "families", wrap: true}, {title: "torque"},
+		{title: "type"},
+		{title: "name", wrap: true},
+		{title: "purpose"},
+		{title: "families", wrap: true},
+		{title: "torque"},
 	}}
 	for _, tt := range list {
 		t.add(id(tt.GetName()), tt.GetDisplayName(), enumWord(tt.GetPurpose().String(), "PURPOSE_"),
@@ -83,7 +86,10 @@ func (a *app) printTools(w io.Writer, c clock, req *bayholdv1.ListToolsRequest, 
 		writeText(w, strings.ToUpper(what[:1])+what[1:]+":", a.width())
 	}
 	t := table{cols: []column{
-		{title: "tool"}, {title: "type", wrap: true}, {title: "condition", wrap: true}, {title: "calibrated until"},
+		{title: "tool"},
+		{title: "type", wrap: true},
+		{title: "condition", wrap: true},
+		{title: "calibrated until"},
 		{title: "home", drop: 1, wrap: true},
 	}}
 	for _, tool := range resp.GetTools() {

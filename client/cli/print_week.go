@@ -110,8 +110,12 @@ func partOfDay(c clock, day, at stretch) string {
 func handBackTable(c clock, wk *week, list []*bayholdv1.Job) table {
 	bayOf := wk.bayOf()
 	t := table{cols: []column{
-		{title: "hand-back"}, {title: "reference", wrap: true}, {title: "bay", drop: 1}, {title: "promise", drop: 2},
-		{title: "late by", drop: 3}, {title: "state", drop: 4},
+		{title: "hand-back"},
+		{title: "reference", wrap: true},
+		{title: "bay", drop: 1},
+		{title: "promise", drop: 2},
+		{title: "late by", drop: 3},
+		{title: "state", drop: 4},
 	}}
 	for _, j := range list {
 		missed := ""
