@@ -105,7 +105,10 @@ func (o object) claimsFor(whole object, reference string) []claimed {
 	for _, k := range resourceKeys {
 		for _, e := range o.get(k.key).bounded(maxListed) {
 			id, read := e.scalar()
-			if !read || !o.r.refer(k.noun, id, e) || !ok {
+			if !read {
+				continue
+			}
+			if o.r.refer(k.noun, id, e); !ok || !o.r.exists(k.noun, id) {
 				continue
 			}
 			out = append(out, claimed{Claim{Kind: k.kind, Resource: id, During: during}, reference, e})

@@ -77,19 +77,20 @@ func (r *reader) library(w *Workshop) procedure.Library {
 func bound(lib procedure.Library) error {
 	steps, visits := 0, 0
 	for _, root := range lib.Preparations {
-		if err := weigh(lib, root.ID, root.Needs, len(root.SetUp)+len(root.PutBack), &steps, &visits); err != nil {
+		if err := weigh(lib, root.Needs, len(root.SetUp)+len(root.PutBack), &steps, &visits); err != nil {
 			return err
 		}
 	}
 	for _, root := range lib.Procedures {
-		if err := weigh(lib, root.ID, root.Needs, len(root.Steps), &steps, &visits); err != nil {
+		if err := weigh(lib, root.Needs, len(root.Steps), &steps, &visits); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func weigh(lib procedure.Library, id string, needs []string, own int, steps, visits *int) error {
+// weigh adds the steps of an owner and of all that it stands on.
+func weigh(lib procedure.Library, needs []string, own int, steps, visits *int) error {
 	*steps += own
 	seen := make(map[string]bool)
 	for open := needs; len(open) > 0; {
@@ -103,7 +104,7 @@ func weigh(lib procedure.Library, id string, needs []string, own int, steps, vis
 			open = append(open[:len(open):len(open)], p.Needs...)
 		}
 		if *steps > MaxMerged || *visits > 10*MaxMerged {
-			return tooLarge("with the preparations that they need, the procedures have more than %d steps: %s is one too many", MaxMerged, clip(id))
+			return tooLarge("with the preparations that they need, the procedures have more than %d steps", MaxMerged)
 		}
 	}
 	return nil

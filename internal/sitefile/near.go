@@ -2,6 +2,18 @@ package sitefile
 
 import "strings"
 
+// maxCandidates is how many words one is compared with.
+const maxCandidates = 1_000
+
+// hint is nearest, for as long as it is worth the time: not among a great many
+// names, nor for faults that will only be counted.
+func (r *reader) hint(word string, candidates []string) string {
+	if len(candidates) > maxCandidates || len(r.found) > maxFaults {
+		return ""
+	}
+	return nearest(word, candidates)
+}
+
 // nearest is the candidate that a misspelt word most likely stands for; empty
 // if none is near. Equal distances go to the first.
 func nearest(word string, candidates []string) string {

@@ -317,3 +317,25 @@ func TestManyFaultsAreCounted(t *testing.T) {
 		t.Errorf("%d lines, the last: %s", len(lines), last)
 	}
 }
+
+// Looking for the name that was meant must not cost more the more there are:
+// this once took minutes.
+func TestManyUnknownNamesTakeLittleTime(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("tool_types:\n")
+	for i := range 10_000 {
+		fmt.Fprintf(&b, "- {id: a-tool-type-with-a-rather-long-name-%d, name: N, purpose: OTHER}\n", i)
+	}
+	b.WriteString("tools:\n")
+	for i := range 10_000 {
+		fmt.Fprintf(&b, "- {tag: T-%d, type: a-tool-type-with-a-rather-longish-name-%d}\n", i, i)
+	}
+	start := time.Now()
+	_, err := read(t, b.String())
+	if got := report(t, err); !strings.Contains(got, "9900 more faults") {
+		t.Error(got[:min(len(got), 1000)])
+	}
+	if took := time.Since(start); took > 15*time.Second {
+		t.Errorf("took %v", took)
+	}
+}

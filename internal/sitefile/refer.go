@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"maps"
 	"slices"
 	"strings"
 )
@@ -42,46 +43,43 @@ func plural(kind string) string {
 }
 
 // refer checks that a thing exists, in the files or at the site.
-func (r *reader) refer(kind, id string, at value) bool {
-	if id == "" {
-		return false
+func (r *reader) refer(kind, id string, at value) {
+	if id == "" || r.exists(kind, id) {
+		return
 	}
-	if _, ok := r.seen[kind][id]; ok {
-		return true
-	}
-	standing := r.standing(kind)
-	if slices.Contains(standing, id) {
-		return true
-	}
-	for name := range r.seen[kind] {
-		standing = append(standing, name)
-	}
-	slices.Sort(standing)
-	if hint := nearest(id, standing); hint != "" {
+	if hint := r.hint(id, r.names(kind)); hint != "" {
 		at.fault("there is no %s %q: did you mean %s?", kind, clip(id), hint)
 	} else {
 		at.fault("there is no %s %q, neither in the files nor at the site", kind, clip(id))
 	}
-	return false
 }
 
-// standing lists the ids of a kind that the site has already.
-func (r *reader) standing(kind string) []string {
-	switch kind {
-	case aBay:
-		return slices.Clone(r.known.Bays)
-	case aTechnician:
-		return slices.Clone(r.known.Technicians)
-	case aTool:
-		return slices.Clone(r.known.Tools)
-	case aFamily:
-		return slices.Clone(r.known.EngineFamilies)
-	case aToolType:
-		var ids []string
-		for _, t := range r.known.ToolTypes {
-			ids = append(ids, t.ID)
-		}
-		return ids
+// names lists the ids of a kind, for hints: none where none will be given.
+func (r *reader) names(kind string) []string {
+	if len(r.found) > maxFaults || len(r.seen[kind])+len(r.standing[kind]) > maxCandidates {
+		return nil
 	}
-	return nil
+	return append(slices.Sorted(maps.Keys(r.seen[kind])), slices.Sorted(maps.Keys(r.standing[kind]))...)
+}
+
+func (r *reader) exists(kind, id string) bool {
+	_, here := r.seen[kind][id]
+	return here || r.standing[kind][id]
+}
+
+// stand notes the ids of what the site has already.
+func (r *reader) stand(k Known) {
+	types := make([]string, 0, len(k.ToolTypes))
+	for _, t := range k.ToolTypes {
+		types = append(types, t.ID)
+	}
+	r.known, r.standing = k, make(map[string]map[string]bool)
+	for kind, ids := range map[string][]string{
+		aBay: k.Bays, aTechnician: k.Technicians, aTool: k.Tools, aFamily: k.EngineFamilies, aToolType: types,
+	} {
+		r.standing[kind] = make(map[string]bool, len(ids))
+		for _, id := range ids {
+			r.standing[kind][id] = true
+		}
+	}
 }

@@ -12,15 +12,16 @@ import (
 
 // reader gathers what is wrong while the files are read.
 type reader struct {
-	order  map[string]int // of the files, by name
-	broken map[string]bool
-	found  []Finding
-	known  Known
-	zone   *time.Location
-	monday hours.Date                  // of the week that relative times count from; zero if not known
-	seen   map[string]map[string]value // what the files define, by kind and id
-	owners map[ownerKey]*owner
-	steps  int // read so far
+	order    map[string]int // of the files, by name
+	broken   map[string]bool
+	found    []Finding
+	known    Known
+	zone     *time.Location
+	monday   hours.Date                  // of the week that relative times count from; zero if not known
+	standing map[string]map[string]bool  // ids of what the site has, by kind
+	seen     map[string]map[string]value // what the files define, by kind and id
+	owners   map[ownerKey]*owner
+	steps    int // read so far
 }
 
 func newReader(files []File) *reader {

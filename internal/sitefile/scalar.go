@@ -16,19 +16,23 @@ var (
 	tagForm  = regexp.MustCompile(`^[A-Z0-9][A-Z0-9-]{0,31}$`)
 )
 
-// text reads words for people, at most limit characters.
+// text reads words for people, at most limit characters; those of a name's
+// length stand on one line.
 func (v value) text(limit int) string {
 	s, ok := v.scalar()
 	if !ok {
 		return ""
 	}
 	s = strings.TrimSpace(s)
+	broken := func(r rune) bool {
+		return unicode.IsControl(r) && (limit <= maxName || r != '\n' && r != '\t')
+	}
 	switch {
 	case utf8.RuneCountInString(s) > limit:
 		v.fault("has %d characters: at most %d", utf8.RuneCountInString(s), limit)
 		return clip(s)
-	case strings.ContainsFunc(s, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }):
-		v.fault("has control characters: take them out")
+	case strings.ContainsFunc(s, broken):
+		v.fault("has control characters or breaks of the line: take them out")
 		return "?"
 	}
 	return s
@@ -37,21 +41,12 @@ func (v value) text(limit int) string {
 // title reads a name that must not be empty.
 func (o object) title(key string) string {
 	v := o.need(key, "write what people call it")
+	before := len(v.r.found)
 	s := v.text(maxName)
-	if v.present() && s == "" && v.r.clean(v) {
+	if s == "" && v.present() && len(v.r.found) == before {
 		v.fault("is empty: write what people call it")
 	}
 	return s
-}
-
-// clean reports whether nothing was noted at the value's line.
-func (r *reader) clean(v value) bool {
-	for _, f := range r.found {
-		if f.File == v.file && f.Line == v.line() {
-			return false
-		}
-	}
-	return true
 }
 
 // slug reads an id, or a word such as a skill or feature.
@@ -118,7 +113,7 @@ func choice[T ~string](v value, words []T) T {
 		}
 		names[i] = string(w)
 	}
-	if hint := nearest(s, names); hint != "" {
+	if hint := v.r.hint(s, names); hint != "" {
 		v.fault("%q is not known: did you mean %s?", clip(s), hint)
 	} else {
 		v.fault("%q is not known: write one of %s", clip(s), strings.Join(names, ", "))

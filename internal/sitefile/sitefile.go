@@ -93,7 +93,7 @@ func readAll(files []File, opts Options, judge func(procedure.Library) []procedu
 	if err != nil {
 		return nil, nil, err
 	}
-	r.known = opts.Known
+	r.stand(opts.Known)
 	sections := r.sections(docs)
 	w := &Workshop{}
 	r.readSite(w, sections["site"])

@@ -12,7 +12,7 @@ import (
 
 func (r *reader) readToolTypes(w *Workshop, lists []value) {
 	for _, v := range items(lists) {
-		o, ok := v.object("id", "name", "purpose", "families", "torque", "resolution", "drive", "calibrated", "pieces")
+		o, ok := v.object("id", "name", "purpose", "families", "torque", "resolution", "drive", "calibrated", "pieces", "length", "ratio")
 		if !ok {
 			continue
 		}
@@ -25,6 +25,8 @@ func (r *reader) readToolTypes(w *Workshop, lists []value) {
 			Drive:      o.get("drive").text(32),
 			Calibrated: o.get("calibrated").flag(),
 			Pieces:     o.get("pieces").pieces(),
+			Length:     o.get("length").number(0, 5_000),
+			Ratio:      o.get("ratio").number(0, 200),
 		}
 		span := o.get("torque")
 		t.TorqueMin, t.TorqueMax = span.torqueRange()

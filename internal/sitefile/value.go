@@ -49,7 +49,7 @@ func (v value) object(keys ...string) (object, bool) {
 	for _, p := range v.pairs() {
 		if key := p.key.Value; p.key.Kind == yaml.ScalarNode && !slices.Contains(keys, key) {
 			field := o.fields[key]
-			if hint := nearest(key, keys); hint != "" {
+			if hint := v.r.hint(key, keys); hint != "" {
 				field.fault("there is no such key here: did you mean %s?", hint)
 			} else {
 				field.fault("there is no such key here: the keys are %s", strings.Join(keys, ", "))

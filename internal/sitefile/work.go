@@ -11,8 +11,6 @@ const familyAdvice = "write the id of the engine family that it is for"
 // owner is a preparation or procedure as it stands in a file.
 type owner struct {
 	value
-	kind   string   // aPreparation or aProcedure
-	id     string   // its id
 	skills []string // of the steps' people where a step names none
 	steps  map[string][]procedure.Step
 }
@@ -55,7 +53,7 @@ func (r *reader) readPreparation(w *Workshop, v value) error {
 			p.Holds = append(p.Holds, h)
 		}
 	}
-	own := &owner{value: v, kind: aPreparation, id: p.ID, skills: o.get("skills").slugs(), steps: map[string][]procedure.Step{}}
+	own := &owner{value: v, skills: o.get("skills").slugs(), steps: map[string][]procedure.Step{}}
 	var err error
 	if p.SetUp, err = r.readSteps(own, o.get("set_up")); err != nil {
 		return err
@@ -88,7 +86,7 @@ func (r *reader) readProcedure(w *Workshop, v value) error {
 		p.State = procedure.Issued
 	}
 	r.refer(aFamily, p.Family, family)
-	own := &owner{value: v, kind: aProcedure, id: p.ID, skills: o.get("skills").slugs(), steps: map[string][]procedure.Step{}}
+	own := &owner{value: v, skills: o.get("skills").slugs(), steps: map[string][]procedure.Step{}}
 	var err error
 	if p.Steps, err = r.readSteps(own, o.need("steps", "a procedure has at least one")); err != nil {
 		return err
