@@ -68,7 +68,7 @@ func TestIssuedProcedureNeverChanges(t *testing.T) {
 	t.Parallel()
 	w := small(t)
 	in := intake(t)
-	in.Files[0].Content = bytes.Replace(in.Files[0].Content, []byte("title: Renew the chain, estimate: 90"), []byte("title: Renew the chain, estimate: 95"), 1)
+	in.Files[0].Content = bytes.Replace(in.Files[0].Content, []byte("        estimate: 90"), []byte("        estimate: 95"), 1)
 	_, err := w.Import(t.Context(), act("import"), in)
 	wantKind(t, err, fault.Invalid, "ISSUED")
 	// A draft may change.
