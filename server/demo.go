@@ -164,6 +164,9 @@ func (s *show) play() error {
 		if err != nil {
 			return err
 		}
+		if scene.keep != "" {
+			fmt.Printf("(kept in %s)\n", filepath.Base(scene.keep))
+		}
 		if got != scene.want {
 			return fault.New(fault.Internal, "DEMO", "the demo went astray: this command should end with code %d and ended with %d", scene.want, got)
 		}

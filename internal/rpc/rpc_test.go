@@ -192,7 +192,7 @@ func TestPagesAreWholeAndTheirTokensTheirOwn(t *testing.T) {
 		token = page.GetNextPageToken()
 		req.PageToken = token
 	}
-	if got := strings.Join(tags, " "); got != "JG-1 LK-1 MU-1 TW-1 TW-2" {
+	if got := strings.Join(tags, " "); got != "JG-1 LK-1 MU-1 TW-1 TW-2 TX-9" {
 		t.Errorf("tools page by page: %s", got)
 	}
 	for name, err := range map[string]error{

@@ -141,7 +141,7 @@ func TestToolsFreeAndDue(t *testing.T) {
 	if got := tags(ToolQuery{Free: hours.Range{Start: local(15, 12, 0), End: local(15, 13, 0)}, Type: "brill-locks"}); got != "LK-1" {
 		t.Errorf("free from noon: %s", got)
 	}
-	if got := tags(ToolQuery{CalibrationBy: local(22, 10, 0)}); got != "TW-1 TW-2" {
+	if got := tags(ToolQuery{CalibrationBy: local(22, 10, 0)}); got != "TW-1 TW-2 TX-9" {
 		t.Errorf("out of calibration: %s", got)
 	}
 	if _, err := w.Reserve(t.Context(), act("reserve"), Reservation{

@@ -48,7 +48,13 @@ type PlannedBooking struct {
 	Steps  []string // ids of the steps that it serves
 }
 
-// describe turns the planner's answer into a Plan.
+// propose turns the planner's answer into a Plan for people.
+func (z *puzzle) propose(p *plan.Plan, procedures []procedure.Procedure) Plan {
+	z.preferFiner(p)
+	return z.describe(p, procedures)
+}
+
+// describe tells a placed plan in the words of the site.
 func (z *puzzle) describe(p *plan.Plan, procedures []procedure.Procedure) Plan {
 	out := Plan{
 		Family: z.network.Family, Revision: z.revision, Proved: p.Proved, Bound: z.at(p.Bound),

@@ -72,11 +72,11 @@ func (w *Workshop) Check(ctx context.Context, slug string, q CheckQuestion) (Che
 		out.Asked = z.at(res.Nominal.Finish)
 	}
 	if res.Plan != nil {
-		p := z.describe(res.Plan, job.procedures)
+		p := z.propose(res.Plan, job.procedures)
 		out.Plan = &p
 	}
 	if !res.OK && res.Waiting != nil {
-		p := z.describe(res.Waiting, job.procedures)
+		p := z.propose(res.Waiting, job.procedures)
 		out.Waiting = &p
 	}
 	return out, nil
@@ -144,7 +144,7 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	}
 	out := FindAnswer{Outcome: Found}
 	for i := range front.Plans {
-		p := z.describe(&front.Plans[i], job.procedures)
+		p := z.propose(&front.Plans[i], job.procedures)
 		p.Bound, p.Proved = z.at(front.Bound), i == 0 && front.Proved
 		out.Options = append(out.Options, Option{Plan: p, Earliest: i == 0, Shortest: i == len(front.Plans)-1})
 	}

@@ -221,3 +221,23 @@ func TestQuestionsThatCannotBeAnswered(t *testing.T) {
 	_, err := w.Find(t.Context(), "quay", FindQuestion{Procedures: []string{"chain"}, Earliest: start, Horizon: start.AddDate(2, 0, 0)})
 	wantKind(t, err, fault.Invalid, "FIND")
 }
+
+func TestTheFinestWrenchThatIsFreeIsTaken(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	tags := func(day int) (out []string) {
+		for _, b := range find(t, w, FindQuestion{Procedures: []string{"cam-bolts"}, Earliest: local(day, 8, 0)})[0].Plan.Bookings {
+			if b.Kind == site.KindTool && b.ID != "LK-1" {
+				out = append(out, b.ID)
+			}
+		}
+		return out
+	}
+	// Both cover the 60 N·m; TX-9 has the finer scale, up to the 13th.
+	if got := tags(12); len(got) != 1 || got[0] != "TX-9" {
+		t.Errorf("in calibration: %v, want TX-9", got)
+	}
+	if got := tags(14); len(got) != 1 || got[0] == "TX-9" {
+		t.Errorf("out of calibration: %v", got)
+	}
+}

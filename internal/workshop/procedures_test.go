@@ -162,7 +162,7 @@ func TestWhileOpenTellsWhatIsSavedAndWhetherThereIsRoom(t *testing.T) {
 		t.Errorf("with the booked slot: %+v, %v", list, err)
 	}
 	// The wrench for the cam bolts is wanted elsewhere at that time.
-	for _, tag := range []string{"TW-1", "TW-2"} {
+	for _, tag := range []string{"TW-1", "TW-2", "TX-9"} {
 		r := reservation(Ref{Kind: site.KindTool, ID: tag})
 		r.During.Start, r.During.End = local(12, 8, 0), local(12, 17, 0)
 		if _, err := w.Reserve(t.Context(), act("reserve"), r); err != nil {

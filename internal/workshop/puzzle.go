@@ -8,7 +8,6 @@ import (
 	"bayhold/internal/plan"
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
-	"bayhold/internal/torque"
 )
 
 // puzzle is a job put to the planner: the merged network against the yard.
@@ -92,25 +91,6 @@ func (z *puzzle) claimTool(h procedure.NetHold) {
 	})
 	z.add(plan.Claim{Steps: steps, Eligible: eligible, Count: 1},
 		claim{kind: site.KindTool, need: z.needOf(h.Tool), torque: h.Tool.Torque > 0})
-}
-
-// tightens tells whether a wrench serves the torque of a hold's step: what it is
-// set to lies in its range, an adapter and the drive considered. What tightens
-// nothing, and a multiplier, is judged by its rating alone.
-func (z *puzzle) tightens(u int32, h procedure.NetHold) bool {
-	t := z.network.Steps[h.Steps[0]].Step.Torque
-	if h.Tool.Torque == 0 || t == nil || z.types[u].Ratio > 0 {
-		return true
-	}
-	choices, _ := torque.Choose([]torque.Tool{wrench(z.types[u])}, nil, t.Need())
-	return len(choices) > 0
-}
-
-func wrench(t site.ToolType) torque.Tool {
-	return torque.Tool{
-		ID: t.ID, Min: t.TorqueMin, Max: t.TorqueMax, Resolution: t.Resolution,
-		Drive: t.Drive, Length: t.Length, Ratio: t.Ratio,
-	}
 }
 
 func (z *puzzle) claimCrew(step int32) {
