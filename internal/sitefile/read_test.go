@@ -122,11 +122,12 @@ func TestSteps(t *testing.T) {
 
 // One lbf·ft is 1.355818 N·m (NIST SP 811, appendix B.8).
 func TestTorquesInOtherUnits(t *testing.T) {
-	w, err := read(t, "tool_types: [{id: w, name: W, purpose: TORQUE, torque: 30-150 lbf·ft, resolution: 0.5, calibrated: true}]")
+	w, err := read(t, "tool_types: [{id: w, name: W, purpose: TORQUE, torque: 30-150 lbf·ft, resolution: 0.5, length: 420, ratio: 5, calibrated: true}]")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := w.ToolTypes[0]; math.Abs(got.TorqueMin-40.67454) > 1e-4 || math.Abs(got.TorqueMax-203.3727) > 1e-3 || got.Resolution != 0.5 {
+	if got := w.ToolTypes[0]; math.Abs(got.TorqueMin-40.67454) > 1e-4 || math.Abs(got.TorqueMax-203.3727) > 1e-3 ||
+		got.Resolution != 0.5 || got.Length != 420 || got.Ratio != 5 {
 		t.Errorf("got %+v", got)
 	}
 }
