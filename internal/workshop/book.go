@@ -64,6 +64,28 @@ func (o Order) check(now time.Time) error {
 	return fs.Err("PLAN", "the plan cannot be booked")
 }
 
+// refs names the resources that a plan books, each once.
+func (p Plan) refs() []Ref {
+	out := make([]Ref, 0, len(p.Bookings))
+	seen := make(map[Ref]bool, len(p.Bookings))
+	for _, b := range p.Bookings {
+		if !seen[b.Ref] {
+			seen[b.Ref] = true
+			out = append(out, b.Ref)
+		}
+	}
+	return out
+}
+
+// versions names the procedures that a plan was made with.
+func (p Plan) versions() []site.ProcedureRef {
+	out := make([]site.ProcedureRef, 0, len(p.Procedures))
+	for _, pr := range p.Procedures {
+		out = append(out, pr.ProcedureRef)
+	}
+	return out
+}
+
 // extent is the time from a plan's first step to its last.
 func (p Plan) extent() hours.Range {
 	out := p.Steps[0].During
@@ -86,77 +108,75 @@ func (w *Workshop) Book(ctx context.Context, act Act, o Order) (Booked, error) {
 		return Booked{}, err
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
-		job, net, bookings, err := w.judge(ctx, tx, o)
+		plan, err := w.judge(ctx, tx, o)
 		if err != nil {
 			return Booked{}, err
 		}
-		booked, err := writeJob(ctx, tx, job, bookings, "job.booked")
+		booked, err := writeJob(ctx, tx, plan.job, plan.bookings, "job.booked")
 		if err != nil {
 			return booked, err
 		}
-		return booked, tx.PutWork(ctx, booked.Job.ID, net)
+		return booked, tx.PutWork(ctx, booked.Job.ID, plan.network)
 	})
+}
+
+// judged is a plan that fits the site as it is now.
+type judged struct {
+	job      site.Job
+	network  procedure.Network
+	bookings []site.Booking
 }
 
 // judge locks what a plan wants and holds the plan against the state as it is
 // then: the network of its procedures, the site's shifts, closures, conditions
 // and calibrations. Standing bookings are left to tx.Book, which names them.
-func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (site.Job, procedure.Network, []site.Booking, error) {
-	var job site.Job
-	var net procedure.Network
-	refs := make([]Ref, 0, len(o.Plan.Bookings))
-	for _, b := range o.Plan.Bookings {
-		if !slices.Contains(refs, b.Ref) {
-			refs = append(refs, b.Ref)
-		}
-	}
+func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, error) {
+	refs := o.Plan.refs()
 	if err := tx.Lapse(ctx, refs); err != nil {
-		return job, net, nil, err
+		return judged{}, err
 	}
-	procedures := make([]site.ProcedureRef, 0, len(o.Plan.Procedures))
-	for _, p := range o.Plan.Procedures {
-		procedures = append(procedures, p.ProcedureRef)
-	}
-	merged, err := merge(ctx, tx.Reader, procedures)
+	merged, err := merge(ctx, tx.Reader, o.Plan.versions())
 	if err != nil {
-		return job, net, nil, err
+		return judged{}, err
 	}
-	net = merged.network
 	extent := o.Plan.extent()
 	if extent.Start.Before(tx.Now().Truncate(time.Minute)) {
-		return job, net, nil, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
+		return judged{}, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
 	}
 	st, err := tx.State(ctx, tx.Now(), extent, refs)
 	if err != nil {
-		return job, net, nil, err
+		return judged{}, err
 	}
 	st.Bookings = nil
 	y, err := newYard(st, extent.Start, extent.End)
 	if err != nil {
-		return job, net, nil, err
+		return judged{}, err
 	}
 	z, err := newPuzzle(y, merged.network, "", o.Plan.Arrivals)
 	if err != nil {
-		return job, net, nil, err
+		return judged{}, err
 	}
 	placed, err := z.place(o.Plan)
 	if err != nil {
-		return job, net, nil, err
+		return judged{}, err
 	}
-	job = site.Job{
-		Reference: o.Reference, EngineFamily: merged.network.Family, Procedures: procedures, State: o.State,
-		Planned: extent, Promise: o.Promise, ExpiresAt: o.ExpiresAt, Note: o.Note,
-		Parts: jobParts(merged.network, o.Plan.Arrivals),
+	return z.judgement(o, z.describe(placed, merged.procedures)), nil
+}
+
+// judgement is the job and the bookings that an order of a sound plan makes.
+func (z *puzzle) judgement(o Order, p Plan) judged {
+	out := judged{network: z.network, job: site.Job{
+		Reference: o.Reference, EngineFamily: p.Family, Procedures: p.versions(), State: o.State,
+		Planned: p.During, Promise: o.Promise, ExpiresAt: o.ExpiresAt, Note: o.Note,
+		Parts: jobParts(z.network, p.Arrivals),
+	}}
+	for i, s := range p.Steps {
+		out.job.Steps = append(out.job.Steps, site.JobStep{ID: s.ID, Title: s.Title, During: s.During, Position: i})
 	}
-	described := z.describe(placed, merged.procedures)
-	for i, s := range described.Steps {
-		job.Steps = append(job.Steps, site.JobStep{ID: s.ID, Title: s.Title, During: s.During, Position: i})
+	for _, b := range p.Bookings {
+		out.bookings = append(out.bookings, site.Booking{Kind: b.Kind, Resource: b.ID, During: b.During, Steps: b.Steps})
 	}
-	bookings := make([]site.Booking, 0, len(described.Bookings))
-	for _, b := range described.Bookings {
-		bookings = append(bookings, site.Booking{Kind: b.Kind, Resource: b.ID, During: b.During, Steps: b.Steps})
-	}
-	return job, net, bookings, nil
+	return out
 }
 
 // place reads a plan back into the planner's terms, and judges it.
