@@ -1,9 +1,6 @@
 package plan
 
-import (
-	"encoding/binary"
-	"slices"
-)
+import "slices"
 
 // maxTeams bounds how many ways to choose the crew of one step are looked at.
 // Past it an answer is never called proved.
@@ -54,8 +51,9 @@ type net struct {
 	gaps    [][]Window // of each unit, for holds
 	minDur  []Time     // the least time from start to end
 	uses    [][]amount
-	wanted  []int // for how many crew claims a unit is eligible
-	partial bool  // some choices of crew were left out
+	wanted  []int   // for how many crew claims a unit is eligible
+	gangs   []*gang // the sets of people that the teams are
+	partial bool    // some choices of crew were left out
 }
 
 // compile makes a checked problem ready. Claims without enough eligible units
@@ -135,7 +133,7 @@ func (w *net) gapsOf(u *Unit) []Window {
 
 // compileTeams lists the choices of crew of each step with their places.
 func (w *net) compileTeams() {
-	shop := &roster{net: w, teams: map[string][][]Window{}, segs: map[string][]seg{}}
+	shop := &roster{net: w, byKey: map[string]*gang{}}
 	for k := range w.n {
 		st := &w.p.Steps[w.orig[k]]
 		w.minDur[k] = st.Duration
@@ -145,6 +143,14 @@ func (w *net) compileTeams() {
 		}
 		w.teams[k] = []team{}
 		shop.choose(k, nil, 0, 0, 0)
+	}
+	for _, g := range w.gangs {
+		w.settle(g, nil)
+	}
+	for k := range w.n {
+		if len(w.crews[k]) == 0 {
+			continue
+		}
 		least := Never
 		for _, t := range w.teams[k] {
 			for _, g := range t.segs {
@@ -165,86 +171,4 @@ func (w *net) place(k int) []seg {
 		s = pinSegs(s, st.At)
 	}
 	return s
-}
-
-// roster makes teams and remembers what their members have in common.
-type roster struct {
-	*net
-	teams map[string][][]Window // by members: working pieces, by gap between bookings
-	segs  map[string][]seg      // by members, duration and kind
-}
-
-// choose extends the members chosen so far for claim number c of step k by
-// every choice of the rest; got of the claim's units are chosen, the next is
-// taken from its eligible ones from index at on.
-func (r *roster) choose(k int, chosen []int32, c, got, at int) {
-	if c == len(r.crews[k]) {
-		if len(r.net.teams[k]) >= maxTeams {
-			r.partial = true
-			return
-		}
-		if s := r.places(k, chosen); len(s) > 0 {
-			r.net.teams[k] = append(r.net.teams[k], team{slices.Clone(chosen), s})
-		}
-		return
-	}
-	cl := &r.p.Claims[r.crews[k][c]]
-	if got == int(cl.Count) {
-		r.choose(k, chosen, c+1, 0, 0)
-		return
-	}
-	for i := at; i < len(cl.Eligible) && !r.partial; i++ {
-		if !slices.Contains(chosen, cl.Eligible[i]) {
-			r.choose(k, append(chosen, cl.Eligible[i]), c, got+1, i+1)
-		}
-	}
-}
-
-// places gives where step k can stand with these members.
-func (r *roster) places(k int, members []int32) []seg {
-	sorted := slices.Sorted(slices.Values(members))
-	key := make([]byte, 0, 4*len(sorted)+8)
-	for _, u := range sorted {
-		key = binary.LittleEndian.AppendUint32(key, uint32(u))
-	}
-	pieces, ok := r.teams[string(key)]
-	if !ok {
-		pieces = r.pieces(sorted)
-		r.teams[string(key)] = pieces
-	}
-	st := &r.p.Steps[r.orig[k]]
-	key = binary.LittleEndian.AppendUint32(key, uint32(st.Duration))
-	if st.Unbroken {
-		key = append(key, 'u')
-	}
-	s, ok := r.segs[string(key)]
-	if !ok {
-		s = segments(pieces, st.Duration, st.Unbroken, r.p.Horizon)
-		r.segs[string(key)] = s
-	}
-	if st.Frozen {
-		s = pinSegs(s, st.At)
-	}
-	return s
-}
-
-// pieces gives the stretches in which all members work, grouped by the gaps
-// between their bookings: a step may pause within a group, not across two.
-func (r *roster) pieces(members []int32) [][]Window {
-	end := r.p.Horizon
-	open := []Window{{0, end}}
-	var busy []Window
-	for _, u := range members {
-		unit := &r.p.Units[u]
-		end = min(end, unit.Expiry)
-		open = intersect(open, openOf(unit))
-		busy = append(busy, ranges(unit.Busy)...)
-	}
-	var groups [][]Window
-	for _, gap := range subtract([]Window{{0, max(0, end)}}, mergeWindows(busy)) {
-		if ps := intersect(open, []Window{gap}); len(ps) > 0 {
-			groups = append(groups, ps)
-		}
-	}
-	return groups
 }

@@ -1,0 +1,92 @@
+package plan
+
+import (
+	"context"
+	"runtime"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// week makes a workshop week with this many jobs.
+func week(jobs int, seed uint64) *Problem {
+	return workshop(shop{
+		jobs: jobs, steps: 10, bays: 4, people: 8, tools: 40, bookings: 60, days: 7 + jobs*2/3,
+		seed: seed, longest: 90, betweenSteps: 8,
+	})
+}
+
+// TestArrangeIsSound validates arrangements of random weeks.
+func TestArrangeIsSound(t *testing.T) {
+	for seed := range uint64(12) {
+		p := week(1+int(seed), seed)
+		calls, last := 0, 1e300
+		a, err := Arrange(context.Background(), p, ArrangeOptions{Schedules: 100, Seed: seed, Improved: func(x Arrangement) {
+			if calls++; x.Late > last {
+				t.Errorf("seed %d: told of a worse plan: %v after %v", seed, x.Late, last)
+			}
+			last = x.Late
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(a.Unplaced) > 0 || calls == 0 {
+			t.Fatalf("seed %d: unplaced %v, told %d times", seed, a.Unplaced, calls)
+		}
+		if v := Validate(p, &a.Plan); v != nil {
+			t.Fatalf("seed %d: %+v", seed, v)
+		}
+		if a.Late < a.LateBound || a.Plan.Finish < a.Plan.Bound {
+			t.Errorf("seed %d: below its bound: %+v", seed, a)
+		}
+	}
+}
+
+// TestArrangeIsDeterministic runs the same call on one core and on all.
+func TestArrangeIsDeterministic(t *testing.T) {
+	p := week(8, 3)
+	o := ArrangeOptions{Schedules: 200, Seed: 5}
+	a, _ := Arrange(context.Background(), p, o)
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
+	b, _ := Arrange(context.Background(), p, o)
+	if d := cmp.Diff(a, b); d != "" {
+		t.Errorf("on all cores and on one:\n%s", d)
+	}
+}
+
+// TestArrangeTinyProblems arranges the problems of the exhaustive tests, with
+// pools, frozen steps and all.
+func TestArrangeTinyProblems(t *testing.T) {
+	for seed := range problems(1000) {
+		p := tiny(seed)
+		if p.Check() != nil {
+			continue
+		}
+		a, err := Arrange(context.Background(), p, ArrangeOptions{Schedules: 4})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := bruteFront(p, false, 0)
+		if (len(want) > 0) != (len(a.Unplaced) == 0) {
+			t.Fatalf("seed %d: unplaced %v, everything %v\n%+v", seed, a.Unplaced, want, p)
+		}
+		if len(want) > 0 {
+			if v := Validate(p, &a.Plan); v != nil || a.Plan.Finish != want[0].Start {
+				t.Fatalf("seed %d: %+v\n%+v, everything %v", seed, v, a.Plan, want)
+			}
+		}
+	}
+}
+
+func TestArrangeStopsInTime(t *testing.T) {
+	ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+	defer cancel()
+	start := time.Now()
+	if _, err := Arrange(ctx, week(20, 1), ArrangeOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	if d := time.Since(start); d > 5*time.Second {
+		t.Errorf("took %v", d)
+	}
+}

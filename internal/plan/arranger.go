@@ -1,0 +1,244 @@
+package plan
+
+import (
+	"cmp"
+	"context"
+	"math/rand/v2"
+	"slices"
+	"sync"
+)
+
+// score is what an arrangement is judged by, the first thing first.
+type score struct {
+	unplaced float64 // weights of jobs without a place
+	late     float64 // minutes past the promises, weighted
+	ends     int64   // sum of hand-backs
+	minutes  int64   // in bays
+}
+
+func (s score) compare(o score) int {
+	return cmp.Or(cmp.Compare(s.unplaced, o.unplaced), cmp.Compare(s.late, o.late),
+		cmp.Compare(s.ends, o.ends), cmp.Compare(s.minutes, o.minutes))
+}
+
+// swarm is how many searches run side by side, on any number of cores, and
+// rounds how many schedules each builds before they share the best.
+const (
+	swarm  = 2
+	rounds = 20
+)
+
+// arranger plans groups by large-neighbourhood search: take a few out of the
+// best plan, put them back in another order, each exactly, keep what is no
+// worse.
+type arranger struct {
+	ctx     context.Context
+	p       *Problem
+	o       ArrangeOptions
+	groups  []*group
+	workers []*worker
+	bound   Time
+	lateLow float64
+}
+
+// worker is one of the searches of the swarm.
+type worker struct {
+	*inserter
+	rng   *rand.Rand
+	score score
+	left  int64
+	built int64
+}
+
+func newArranger(ctx context.Context, p *Problem, o ArrangeOptions) *arranger {
+	a := &arranger{ctx: ctx, p: p, o: o, groups: p.grouped()}
+	budget := o.Schedules
+	if budget <= 0 {
+		budget = 1 << 62
+	}
+	for i := range swarm {
+		a.workers = append(a.workers, &worker{
+			inserter: newInserter(ctx, p, o.Release, a.groups),
+			rng:      rand.New(rand.NewPCG(o.Seed, uint64(i))), left: budget / swarm,
+		})
+	}
+	return a
+}
+
+// run searches until the budget or the time is spent.
+func (a *arranger) run() Arrangement {
+	a.each(func(i int, w *worker) { w.begin(a, i) })
+	a.lowest()
+	best := a.share()
+	a.tell(best)
+	for best.left > 0 && a.ctx.Err() == nil && len(a.groups) > 1 {
+		before := best.score
+		a.each(func(_ int, w *worker) { w.search(a) })
+		best = a.share()
+		if best.score.compare(before) < 0 {
+			a.tell(best)
+		}
+	}
+	return a.answer(best)
+}
+
+// each runs f for every worker, side by side.
+func (a *arranger) each(f func(int, *worker)) {
+	var wg sync.WaitGroup
+	for i, w := range a.workers {
+		wg.Go(func() { f(i, w) })
+	}
+	wg.Wait()
+}
+
+// share gives every worker the best plan of all.
+func (a *arranger) share() *worker {
+	best := a.workers[0]
+	for _, w := range a.workers {
+		if w.score.compare(best.score) < 0 {
+			best = w
+		}
+	}
+	for _, w := range a.workers {
+		if w != best {
+			w.adopt(best.placed, best.score)
+		}
+	}
+	return best
+}
+
+// adopt replaces a worker's plan.
+func (w *worker) adopt(placed []*Plan, s score) {
+	for g, pl := range placed {
+		if w.placed[g] != pl {
+			w.put(g, pl)
+		}
+	}
+	w.score = s
+}
+
+// begin makes a first plan: what stands already, then the rest by promise, on
+// every second worker by weight over the time left.
+func (w *worker) begin(a *arranger, i int) {
+	order := make([]int, len(a.groups))
+	for g := range order {
+		order[g] = g
+	}
+	key := func(g int) float64 {
+		due, weight := Never, 0.0
+		for _, j := range a.groups[g].jobs {
+			if int(j) < len(a.p.Jobs) {
+				due, weight = min(due, a.p.Jobs[j].Due), max(weight, a.p.Jobs[j].Weight)
+			}
+		}
+		if i%2 == 1 {
+			return float64(due) / (0.1 + weight)
+		}
+		return float64(due)
+	}
+	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(key(x), key(y)) })
+	if a.o.Standing != nil {
+		for g := range a.groups {
+			w.put(g, a.groups[g].from(a.o.Standing))
+		}
+	}
+	for _, g := range order {
+		if w.placed[g] == nil {
+			w.insert(g)
+		}
+	}
+	w.built++
+	w.left--
+	w.score = a.judge(w.placed)
+}
+
+// from takes a group's part out of a plan; nil if it is not placed there.
+func (g *group) from(pl *Plan) *Plan {
+	out := &Plan{}
+	for _, s := range g.steps {
+		out.Steps = append(out.Steps, pl.Steps[s])
+		out.Finish = max(out.Finish, pl.Steps[s].End)
+	}
+	for i, c := range g.claims {
+		if len(pl.Units[c]) != int(g.sub.Claims[i].Count) {
+			return nil
+		}
+		out.Units = append(out.Units, pl.Units[c])
+	}
+	out.Minutes = g.sub.minutes(out.Steps)
+	return out
+}
+
+// search is the inner loop: take out, put back, keep or undo.
+func (w *worker) search(a *arranger) {
+	saved := make([]*Plan, 0, 8)
+	for range rounds {
+		if w.left <= 0 || w.ctx.Err() != nil {
+			return
+		}
+		out := w.choose(a)
+		saved = saved[:0]
+		for _, g := range out {
+			saved = append(saved, w.placed[g])
+		}
+		for _, g := range out {
+			w.remove(g)
+		}
+		w.rng.Shuffle(len(out), func(i, j int) { out[i], out[j], saved[i], saved[j] = out[j], out[i], saved[j], saved[i] })
+		for _, g := range out {
+			w.insert(g)
+		}
+		w.built++
+		w.left--
+		if s := a.judge(w.placed); s.compare(w.score) <= 0 {
+			w.score = s
+			continue
+		}
+		for _, g := range out {
+			w.remove(g)
+		}
+		for i, g := range out {
+			w.put(g, saved[i])
+		}
+	}
+}
+
+// choose picks groups to take out: one at random, more often a late one, and
+// some that share its time.
+func (w *worker) choose(a *arranger) []int {
+	n := len(a.groups)
+	seed := w.rng.IntN(n)
+	for range 3 {
+		if w.placed[seed] == nil || a.lateness(seed, w.placed[seed]) > 0 {
+			break
+		}
+		seed = w.rng.IntN(n)
+	}
+	out := []int{seed}
+	k := min(n, 2+w.rng.IntN(4))
+	for tries := 0; len(out) < k && tries < 40; tries++ {
+		g := w.rng.IntN(n)
+		if slices.Contains(out, g) || tries < 20 && !w.near(seed, g) {
+			continue
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// near tells whether two placed groups overlap in time.
+func (w *worker) near(a, b int) bool {
+	if w.placed[a] == nil || w.placed[b] == nil {
+		return true
+	}
+	return overlaps(extent(w.placed[a]), extent(w.placed[b]))
+}
+
+// extent is the time from the first start to the last end of a plan.
+func extent(pl *Plan) Window {
+	w := Window{Never, 0}
+	for _, at := range pl.Steps {
+		w.Start, w.End = min(w.Start, at.Start), max(w.End, at.End)
+	}
+	return w
+}

@@ -1,0 +1,142 @@
+package plan
+
+import (
+	"math/rand/v2"
+	"slices"
+)
+
+// Lists are bred in two populations that feed each other (Debels and Vanhoucke
+// 2005): parents that were built on one axis are crossed in the order in which
+// their steps end, and the child is built on the other axis. So every schedule
+// that is built is a crossing and a justification pass at once.
+
+// genome is a schedule with the order in which the other axis takes it up.
+type genome struct {
+	end    []int32
+	list   []int32 // steps by falling end, numbered for the other axis
+	length int32
+	print  uint64 // of the ends
+}
+
+// breeder is a pair of populations. All its memory is taken once.
+type breeder struct {
+	axes   [2]*axis
+	b      *builder
+	rng    *rand.Rand
+	pops   [2][]*genome
+	kid    *genome
+	side   int     // the axis that the next children are built on
+	built  int64   // schedules so far
+	best   *genome // nil before the first schedule
+	bestOn int     // axis of best
+	bound  int32   // no schedule is shorter
+	work   int64   // sum of durations
+	draw   drawer
+	count  []int32 // scratch: a place for each end
+	taken  []bool  // scratch: by step
+	list   []int32 // scratch: the child
+}
+
+func newBreeder(axes [2]*axis, horizon, size int, seed uint64) *breeder {
+	n := axes[0].n
+	br := &breeder{
+		axes: axes, b: newBuilder(axes[0], horizon), rng: rand.New(rand.NewPCG(seed, 0x6c697374)),
+		bound: axes[0].critical(), draw: newDrawer(axes[0]),
+		count: make([]int32, horizon+2), taken: make([]bool, n), list: make([]int32, n),
+	}
+	for _, d := range axes[0].dur {
+		br.work += int64(d)
+	}
+	genomes := make([]genome, 2*size+2)
+	room := make([]int32, 2*n*len(genomes))
+	for i := range genomes {
+		at := room[2*n*i : 2*n*(i+1)]
+		genomes[i].end, genomes[i].list = at[:n:n], at[n:]
+	}
+	for i := range size {
+		br.pops[0] = append(br.pops[0], &genomes[i])
+		br.pops[1] = append(br.pops[1], &genomes[size+i])
+	}
+	br.kid, br.best = &genomes[2*size], &genomes[2*size+1]
+	br.best.length = 1<<31 - 1
+	return br
+}
+
+// proved tells that no schedule can be shorter than the best.
+func (br *breeder) proved() bool { return br.best.length <= br.bound }
+
+// build builds a list on a side into g and makes g ready to be a parent.
+func (br *breeder) build(side int, list []int32, g *genome) {
+	br.built++
+	g.length = br.b.build(br.axes[side], list, g.end)
+	h := uint64(14695981039346656037) // FNV-1a
+	for _, e := range g.end {
+		h = (h ^ uint64(e)) * 1099511628211
+	}
+	g.print = h
+	br.order(list, g)
+	if g.length < br.best.length {
+		br.bestOn, br.best.length, br.best.print = side, g.length, g.print
+		copy(br.best.end, g.end)
+		copy(br.best.list, g.list)
+	}
+}
+
+// order sorts the steps by falling end, later in the list first among equals,
+// and numbers them for the other axis.
+func (br *breeder) order(list []int32, g *genome) {
+	n := int32(len(list))
+	count := br.count[:g.length+2]
+	clear(count)
+	for _, e := range g.end {
+		count[g.length-e+1]++
+	}
+	for t := 1; t < len(count); t++ {
+		count[t] += count[t-1]
+	}
+	for _, k := range slices.Backward(list) {
+		at := &count[g.length-g.end[k]]
+		g.list[*at] = n - 1 - k
+		*at++
+	}
+}
+
+// cross makes a list from two: the mother's, but from place q1 to q2 in the
+// father's order (the two-point crossover of Hartmann 1998).
+func (br *breeder) cross(mother, father []int32, q1, q2 int) []int32 {
+	clear(br.taken)
+	out := append(br.list[:0], mother[:q1]...)
+	for _, k := range out {
+		br.taken[k] = true
+	}
+	for _, k := range father {
+		if len(out) == q2 {
+			break
+		}
+		if !br.taken[k] {
+			br.taken[k] = true
+			out = append(out, k)
+		}
+	}
+	for _, k := range mother {
+		if !br.taken[k] {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// places gives the best schedule along the first axis.
+func (br *breeder) places() []Window {
+	out := make([]Window, len(br.best.end))
+	a := br.axes[br.bestOn]
+	for i, e := range br.best.end {
+		if br.bestOn == 0 {
+			out[i] = Window{Time(e - a.dur[i]), Time(e)}
+		} else {
+			s := Time(br.best.length - e)
+			out[len(out)-1-i] = Window{s, s + Time(a.dur[i])}
+		}
+	}
+	return out
+}

@@ -1,0 +1,120 @@
+package plan
+
+import "math"
+
+// The figures below were chosen on the published sets as a whole, by the
+// number of steps and the budget alone.
+
+// population is how many schedules to keep on each side.
+func population(n int, budget int64) int {
+	size := 0.7 * math.Sqrt(float64(budget)) * math.Pow(120/float64(n), 0.4)
+	return int(min(300, max(8, size)))
+}
+
+// shakeWindow is the length of the windows that are redrawn.
+const shakeWindow = 20
+
+// sow fills both populations: half of the first one drawn serially, half in
+// parallel, the second one justified from the first.
+func (br *breeder) sow(more func() bool) bool {
+	a := br.axes[0]
+	list := make([]int32, a.n)
+	for i, g := range br.pops[0] {
+		if !more() {
+			return false
+		}
+		if i%2 == 0 {
+			br.draw.parallel(a, br.rng, list)
+		} else {
+			br.draw.serial(a, br.rng, list)
+		}
+		br.build(0, list, g)
+	}
+	for i, g := range br.pops[1] {
+		if !more() {
+			return false
+		}
+		br.build(1, br.pops[0][i].list, g)
+	}
+	return true
+}
+
+// evolve breeds one generation after the other while more says so.
+func (br *breeder) evolve(more func() bool) {
+	for {
+		from, to := br.pops[1-br.side], br.pops[br.side]
+		for i := range to {
+			if !more() {
+				return
+			}
+			list := br.child(from, i)
+			br.build(br.side, list, br.kid)
+			if br.kid.length <= to[i].length && !twin(to, br.kid, i) {
+				to[i], br.kid = br.kid, to[i]
+			}
+		}
+		br.side = 1 - br.side
+	}
+}
+
+// child makes a list of mother i: crossed with the better of two fathers, or,
+// when the two are nearly the same and now and then anyway, with a window
+// redrawn.
+func (br *breeder) child(from []*genome, i int) []int32 {
+	n := br.axes[0].n
+	mother, father := from[i], from[br.rng.IntN(len(from))]
+	if g := from[br.rng.IntN(len(from))]; g.length < father.length {
+		father = g
+	}
+	often := min(0.5, 400/float64(n)/float64(n))
+	if br.alike(mother, father) || br.rng.Float64() < often {
+		list := append(br.list[:0], mother.list...)
+		w := min(n, shakeWindow/2+br.rng.IntN(shakeWindow+1))
+		q := br.rng.IntN(n - w + 1)
+		br.draw.shake(br.axes[br.side], br.rng, list[q:q+w])
+		return list
+	}
+	w := n/4 + br.rng.IntN(n/2+1)
+	q := br.rng.IntN(n - w + 1)
+	list := br.cross(mother.list, father.list, q, q+w)
+	br.mutate(list)
+	return list
+}
+
+// alike tells whether two schedules differ, in the mean of their steps, by less
+// than a third of a step's length.
+func (br *breeder) alike(a, b *genome) bool {
+	sum := int64(0)
+	for k, e := range a.end {
+		sum += int64(max(e-b.end[k], b.end[k]-e))
+	}
+	return 3*sum < br.work
+}
+
+// twin tells whether the same schedule is in the population already, other
+// than at place i.
+func twin(pop []*genome, g *genome, i int) bool {
+	for j, o := range pop {
+		if j != i && o.print == g.print {
+			return true
+		}
+	}
+	return false
+}
+
+// mutate swaps a neighbour now and then where no arc forbids it.
+func (br *breeder) mutate(list []int32) {
+	a := br.axes[br.side]
+	for i := 1; i < len(list); i++ {
+		if br.rng.IntN(100) > 0 {
+			continue
+		}
+		before, free := list[i-1], true
+		for _, p := range a.arcs[a.first[list[i]]:a.first[list[i]+1]] {
+			free = free && p.from != before
+		}
+		if free {
+			list[i-1], list[i] = list[i], before
+		}
+	}
+}

@@ -1,0 +1,162 @@
+package plan
+
+import (
+	"context"
+	"slices"
+)
+
+// Budgets of one insertion in nodes: to find the earliest finish, and to make
+// it shorter.
+const (
+	insertNodes  = 300
+	shortenNodes = 100
+)
+
+// inserter places groups one at a time into a book of placed groups, each by
+// the exact search for one job with a small budget. It belongs to one
+// goroutine.
+type inserter struct {
+	ctx     context.Context
+	p       *Problem
+	release Time
+	groups  []*group
+	nets    []*searcher // of each group; nil until used, and for pools
+	placed  []*Plan     // of each group in its own numbering; nil if none
+	book    [][]booking // of each unit, unsorted
+	version []int       // of each unit's book
+	bases   [][][]Window
+}
+
+func newInserter(ctx context.Context, p *Problem, release Time, groups []*group) *inserter {
+	return &inserter{
+		ctx: ctx, p: p, release: release, groups: groups, nets: make([]*searcher, len(groups)),
+		placed: make([]*Plan, len(groups)), book: make([][]booking, len(p.Units)),
+		version: make([]int, len(p.Units)), bases: make([][][]Window, len(groups)),
+	}
+}
+
+// remove takes a group out of the book.
+func (in *inserter) remove(g int) {
+	if in.placed[g] == nil {
+		return
+	}
+	in.groups[g].bookings(in.placed[g], func(u int32, _ Window) {
+		in.book[u] = slices.DeleteFunc(in.book[u], func(b booking) bool { return b.group == int32(g) })
+		in.version[u]++
+	})
+	in.placed[g] = nil
+}
+
+// put writes a plan of a group into the book.
+func (in *inserter) put(g int, pl *Plan) {
+	in.remove(g)
+	if pl == nil {
+		return
+	}
+	in.placed[g] = pl
+	in.groups[g].bookings(pl, func(u int32, at Window) {
+		in.book[u] = append(in.book[u], booking{at, int32(g)})
+		in.version[u]++
+	})
+}
+
+// insert finds the best place of a group in the book as it stands, earliest
+// finish first, and writes it there. It is false if none was found.
+func (in *inserter) insert(g int) bool {
+	in.remove(g)
+	se := in.searcher(g)
+	lim := limits{deadline: in.p.Horizon, span: Never, from: max(0, in.release)}
+	se.nodes, se.out = insertNodes, false
+	best, _ := se.earliest(lim)
+	if best == nil {
+		return false
+	}
+	se.nodes, se.out = shortenNodes, false
+	lim.deadline, lim.span = best.Finish, best.Minutes-1
+	if short := se.shortest(lim); short != nil {
+		best = short
+	}
+	if in.foreign() {
+		best.Steps = best.Steps[:len(in.groups[g].steps)]
+		best.Finish = 0
+		for _, at := range best.Steps {
+			best.Finish = max(best.Finish, at.End)
+		}
+	} else {
+		se.tighten(best, -1)
+	}
+	in.put(g, best)
+	return true
+}
+
+// foreign tells whether the steps of other groups have to be told to a search,
+// because they use pools.
+func (in *inserter) foreign() bool { return len(in.p.Uses) > 0 }
+
+// searcher gives the search of a group with the book as it stands.
+func (in *inserter) searcher(g int) *searcher {
+	if in.foreign() {
+		return in.withPools(g)
+	}
+	if in.nets[g] == nil {
+		w := compile(in.groups[g].sub, in.groups[g].order)
+		in.nets[g] = newSearcher(in.ctx, w, 0)
+		in.bases[g] = slices.Clone(w.gaps)
+	}
+	w := in.nets[g].net
+	for _, gang := range w.gangs {
+		v := 0
+		for _, u := range gang.members {
+			v += in.version[u]
+		}
+		if gang.seen != v {
+			gang.seen = v
+			w.settle(gang, in.taken(gang.members))
+		}
+	}
+	for u, base := range in.bases[g] {
+		if base != nil {
+			w.gaps[u] = base
+			if len(in.book[u]) > 0 {
+				w.gaps[u] = subtract(base, in.taken([]int32{int32(u)}))
+			}
+		}
+	}
+	return in.nets[g]
+}
+
+// taken merges what the book has of some units.
+func (in *inserter) taken(units []int32) []Window {
+	var ws []Window
+	for _, u := range units {
+		for _, b := range in.book[u] {
+			ws = append(ws, b.Window)
+		}
+	}
+	return mergeWindows(ws)
+}
+
+// withPools compiles a group with the steps of all placed groups frozen beside
+// it, as far as they use pools.
+func (in *inserter) withPools(g int) *searcher {
+	q := *in.groups[g].sub
+	q.Steps, q.Uses = slices.Clone(q.Steps), slices.Clone(q.Uses)
+	q.Units = slices.Clone(q.Units)
+	for u := range q.Units {
+		for _, b := range in.book[u] {
+			q.Units[u].Busy = append(slices.Clip(q.Units[u].Busy), Blocked{b.Window, -1})
+		}
+	}
+	for o, pl := range in.placed {
+		if pl == nil {
+			continue
+		}
+		for _, u := range in.groups[o].sub.Uses {
+			at := pl.Steps[u.Step]
+			q.Uses = append(q.Uses, Use{int32(len(q.Steps)), u.Pool, u.Amount})
+			q.Steps = append(q.Steps, Step{Duration: at.End - at.Start, Frozen: true, At: at.Start})
+		}
+	}
+	order, _ := q.sort()
+	return newSearcher(in.ctx, compile(&q, order), 0)
+}
