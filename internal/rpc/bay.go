@@ -24,24 +24,8 @@ func (s bayService) GetBay(ctx context.Context, req *bayholdv1.GetBayRequest) (*
 }
 
 func (s bayService) ListBays(ctx context.Context, req *bayholdv1.ListBaysRequest) (*bayholdv1.ListBaysResponse, error) {
-	siteID, err := siteName("parent", req.GetParent())
-	if err != nil {
-		return nil, err
-	}
-	p, err := openPage(req)
-	if err != nil {
-		return nil, err
-	}
-	list, err := s.shop.Bays(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()})
-	if err != nil {
-		return nil, err
-	}
-	list, next := cut(p, list, func(b site.Bay) string { return b.ID })
-	out := &bayholdv1.ListBaysResponse{NextPageToken: next}
-	for _, b := range list {
-		out.Bays = append(out.Bays, writeBay(siteID, b))
-	}
-	return out, nil
+	list, next, err := pageOf(ctx, req.GetParent(), req, s.shop.Bays, func(b site.Bay) string { return b.ID }, writeBay)
+	return &bayholdv1.ListBaysResponse{Bays: list, NextPageToken: next}, err
 }
 
 func (s bayService) UpdateBay(ctx context.Context, req *bayholdv1.UpdateBayRequest) (*bayholdv1.UpdateBayResponse, error) {

@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/base64"
 	"strconv"
@@ -11,6 +12,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/workshop"
 )
 
 // Sizes of pages.
@@ -83,6 +85,30 @@ func cut[T any](p pager, read []T, cursor func(T) string) (page []T, next string
 	}
 	page = read[:p.limit]
 	return page, base64.RawURLEncoding.EncodeToString(append(p.scope[:], cursor(page[p.limit-1])...))
+}
+
+// pageOf answers a page of the things of a site that are listed by id: read gives
+// them, id tells the id of one, write makes its message.
+func pageOf[T, M any](ctx context.Context, parent string, req listRequest,
+	read func(ctx context.Context, siteID string, page workshop.Page) ([]T, error), id func(T) string, write func(siteID string, v T) M,
+) (page []M, next string, err error) {
+	siteID, err := siteName("parent", parent)
+	if err != nil {
+		return nil, "", err
+	}
+	p, err := openPage(req)
+	if err != nil {
+		return nil, "", err
+	}
+	list, err := read(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()})
+	if err != nil {
+		return nil, "", err
+	}
+	list, next = cut(p, list, id)
+	for _, v := range list {
+		page = append(page, write(siteID, v))
+	}
+	return page, next, nil
 }
 
 // placeCursor and place write and read the place of an element in a list by

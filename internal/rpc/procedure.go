@@ -16,26 +16,8 @@ type procedureService struct {
 }
 
 func (s procedureService) ListEngineFamilies(ctx context.Context, req *bayholdv1.ListEngineFamiliesRequest) (*bayholdv1.ListEngineFamiliesResponse, error) {
-	siteID, err := siteName("parent", req.GetParent())
-	if err != nil {
-		return nil, err
-	}
-	p, err := openPage(req)
-	if err != nil {
-		return nil, err
-	}
-	list, err := s.shop.EngineFamilies(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()})
-	if err != nil {
-		return nil, err
-	}
-	list, next := cut(p, list, func(f site.EngineFamily) string { return f.ID })
-	out := &bayholdv1.ListEngineFamiliesResponse{NextPageToken: next}
-	for _, f := range list {
-		out.EngineFamilies = append(out.EngineFamilies, &bayholdv1.EngineFamily{
-			Name: nameOf(siteID, engineFamilies, f.ID), DisplayName: f.Name,
-		})
-	}
-	return out, nil
+	list, next, err := pageOf(ctx, req.GetParent(), req, s.shop.EngineFamilies, func(f site.EngineFamily) string { return f.ID }, writeFamily)
+	return &bayholdv1.ListEngineFamiliesResponse{EngineFamilies: list, NextPageToken: next}, err
 }
 
 func (s procedureService) GetPreparation(ctx context.Context, req *bayholdv1.GetPreparationRequest) (*bayholdv1.GetPreparationResponse, error) {
@@ -48,24 +30,8 @@ func (s procedureService) GetPreparation(ctx context.Context, req *bayholdv1.Get
 }
 
 func (s procedureService) ListPreparations(ctx context.Context, req *bayholdv1.ListPreparationsRequest) (*bayholdv1.ListPreparationsResponse, error) {
-	siteID, err := siteName("parent", req.GetParent())
-	if err != nil {
-		return nil, err
-	}
-	p, err := openPage(req)
-	if err != nil {
-		return nil, err
-	}
-	list, err := s.shop.Preparations(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()})
-	if err != nil {
-		return nil, err
-	}
-	list, next := cut(p, list, func(v procedure.Preparation) string { return v.ID })
-	out := &bayholdv1.ListPreparationsResponse{NextPageToken: next}
-	for _, v := range list {
-		out.Preparations = append(out.Preparations, writePreparation(siteID, v))
-	}
-	return out, nil
+	list, next, err := pageOf(ctx, req.GetParent(), req, s.shop.Preparations, func(p procedure.Preparation) string { return p.ID }, writePreparation)
+	return &bayholdv1.ListPreparationsResponse{Preparations: list, NextPageToken: next}, err
 }
 
 func (s procedureService) GetProcedure(ctx context.Context, req *bayholdv1.GetProcedureRequest) (*bayholdv1.GetProcedureResponse, error) {
@@ -83,28 +49,20 @@ func (s procedureService) GetProcedure(ctx context.Context, req *bayholdv1.GetPr
 }
 
 func (s procedureService) ListProcedures(ctx context.Context, req *bayholdv1.ListProceduresRequest) (*bayholdv1.ListProceduresResponse, error) {
-	siteID, err := siteName("parent", req.GetParent())
-	if err != nil {
-		return nil, err
-	}
-	p, err := openPage(req)
-	if err != nil {
-		return nil, err
-	}
-	var family string
-	if name := req.GetEngineFamily(); name != "" {
-		if family, err = parseWithin("engine_family", name, engineFamilies, siteID); err != nil {
-			return nil, err
+	read := func(ctx context.Context, siteID string, page workshop.Page) ([]procedure.Procedure, error) {
+		var family string
+		if name := req.GetEngineFamily(); name != "" {
+			var err error
+			if family, err = parseWithin("engine_family", name, engineFamilies, siteID); err != nil {
+				return nil, err
+			}
 		}
+		return s.shop.Procedures(ctx, siteID, page, family)
 	}
-	list, err := s.shop.Procedures(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()}, family)
-	if err != nil {
-		return nil, err
-	}
-	list, next := cut(p, list, func(v procedure.Procedure) string { return v.ID })
-	out := &bayholdv1.ListProceduresResponse{NextPageToken: next}
-	for _, v := range list {
-		out.Procedures = append(out.Procedures, writeProcedure(siteID, v))
-	}
-	return out, nil
+	list, next, err := pageOf(ctx, req.GetParent(), req, read, func(p procedure.Procedure) string { return p.ID }, writeProcedure)
+	return &bayholdv1.ListProceduresResponse{Procedures: list, NextPageToken: next}, err
+}
+
+func writeFamily(siteID string, f site.EngineFamily) *bayholdv1.EngineFamily {
+	return &bayholdv1.EngineFamily{Name: nameOf(siteID, engineFamilies, f.ID), DisplayName: f.Name}
 }

@@ -29,24 +29,8 @@ func (s technicianService) GetTechnician(ctx context.Context, req *bayholdv1.Get
 }
 
 func (s technicianService) ListTechnicians(ctx context.Context, req *bayholdv1.ListTechniciansRequest) (*bayholdv1.ListTechniciansResponse, error) {
-	siteID, err := siteName("parent", req.GetParent())
-	if err != nil {
-		return nil, err
-	}
-	p, err := openPage(req)
-	if err != nil {
-		return nil, err
-	}
-	list, err := s.shop.Technicians(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()})
-	if err != nil {
-		return nil, err
-	}
-	list, next := cut(p, list, func(t site.Technician) string { return t.ID })
-	out := &bayholdv1.ListTechniciansResponse{NextPageToken: next}
-	for _, t := range list {
-		out.Technicians = append(out.Technicians, writeTechnician(siteID, t))
-	}
-	return out, nil
+	list, next, err := pageOf(ctx, req.GetParent(), req, s.shop.Technicians, func(t site.Technician) string { return t.ID }, writeTechnician)
+	return &bayholdv1.ListTechniciansResponse{Technicians: list, NextPageToken: next}, err
 }
 
 func (s technicianService) UpdateTechnician(ctx context.Context, req *bayholdv1.UpdateTechnicianRequest) (*bayholdv1.UpdateTechnicianResponse, error) {

@@ -24,24 +24,8 @@ func (s toolService) GetToolType(ctx context.Context, req *bayholdv1.GetToolType
 }
 
 func (s toolService) ListToolTypes(ctx context.Context, req *bayholdv1.ListToolTypesRequest) (*bayholdv1.ListToolTypesResponse, error) {
-	siteID, err := siteName("parent", req.GetParent())
-	if err != nil {
-		return nil, err
-	}
-	p, err := openPage(req)
-	if err != nil {
-		return nil, err
-	}
-	list, err := s.shop.ToolTypes(ctx, siteID, workshop.Page{After: p.cursor, Limit: p.ask()})
-	if err != nil {
-		return nil, err
-	}
-	list, next := cut(p, list, func(t site.ToolType) string { return t.ID })
-	out := &bayholdv1.ListToolTypesResponse{NextPageToken: next}
-	for _, t := range list {
-		out.ToolTypes = append(out.ToolTypes, writeToolType(siteID, t))
-	}
-	return out, nil
+	list, next, err := pageOf(ctx, req.GetParent(), req, s.shop.ToolTypes, func(t site.ToolType) string { return t.ID }, writeToolType)
+	return &bayholdv1.ListToolTypesResponse{ToolTypes: list, NextPageToken: next}, err
 }
 
 func (s toolService) GetTool(ctx context.Context, req *bayholdv1.GetToolRequest) (*bayholdv1.GetToolResponse, error) {
