@@ -228,6 +228,63 @@ func (PlanOption_Merit) EnumDescriptor() ([]byte, []int) {
 	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{10, 0}
 }
 
+// Kind says what sort of change.
+type Relief_Kind int32
+
+const (
+	// Not said.
+	Relief_KIND_UNSPECIFIED Relief_Kind = 0
+	// One more of what is needed.
+	Relief_KIND_ONE_MORE Relief_Kind = 1
+	// The calibration does not lapse.
+	Relief_KIND_CALIBRATION Relief_Kind = 2
+	// The closure, absence or condition is lifted.
+	Relief_KIND_CLOSURE Relief_Kind = 3
+)
+
+// Enum value maps for Relief_Kind.
+var (
+	Relief_Kind_name = map[int32]string{
+		0: "KIND_UNSPECIFIED",
+		1: "KIND_ONE_MORE",
+		2: "KIND_CALIBRATION",
+		3: "KIND_CLOSURE",
+	}
+	Relief_Kind_value = map[string]int32{
+		"KIND_UNSPECIFIED": 0,
+		"KIND_ONE_MORE":    1,
+		"KIND_CALIBRATION": 2,
+		"KIND_CLOSURE":     3,
+	}
+)
+
+func (x Relief_Kind) Enum() *Relief_Kind {
+	p := new(Relief_Kind)
+	*p = x
+	return p
+}
+
+func (x Relief_Kind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Relief_Kind) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayhold_v1_plan_proto_enumTypes[3].Descriptor()
+}
+
+func (Relief_Kind) Type() protoreflect.EnumType {
+	return &file_bayhold_v1_plan_proto_enumTypes[3]
+}
+
+func (x Relief_Kind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Relief_Kind.Descriptor instead.
+func (Relief_Kind) EnumDescriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{18, 0}
+}
+
 // Plan is a proposed set of bookings with its steps placed in time, not yet
 // written.
 type Plan struct {
@@ -1567,6 +1624,255 @@ func (x *PartLine) GetIfWorn() int32 {
 	return 0
 }
 
+// ExplainJobRequest asks what binds a job. With start_time it asks what keeps a
+// start from being possible.
+type ExplainJobRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The names of the procedures, all of one engine family; 1 to 20.
+	Procedures []string `protobuf:"bytes,2,rep,name=procedures,proto3" json:"procedures,omitempty"`
+	// The earliest time that the vehicle can be there.
+	EarliestTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=earliest_time,json=earliestTime,proto3" json:"earliest_time,omitempty"`
+	// The latest hand-back that is of use; absent: eight weeks later.
+	HorizonTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=horizon_time,json=horizonTime,proto3" json:"horizon_time,omitempty"`
+	// Only this bay, by name; empty: any that has the features.
+	Bay string `protobuf:"bytes,5,opt,name=bay,proto3" json:"bay,omitempty"`
+	// Parts that are not here yet.
+	PartArrivals []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
+	// A start that was refused; absent: none.
+	StartTime     *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainJobRequest) Reset() {
+	*x = ExplainJobRequest{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainJobRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainJobRequest) ProtoMessage() {}
+
+func (x *ExplainJobRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainJobRequest.ProtoReflect.Descriptor instead.
+func (*ExplainJobRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ExplainJobRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ExplainJobRequest) GetProcedures() []string {
+	if x != nil {
+		return x.Procedures
+	}
+	return nil
+}
+
+func (x *ExplainJobRequest) GetEarliestTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EarliestTime
+	}
+	return nil
+}
+
+func (x *ExplainJobRequest) GetHorizonTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HorizonTime
+	}
+	return nil
+}
+
+func (x *ExplainJobRequest) GetBay() string {
+	if x != nil {
+		return x.Bay
+	}
+	return ""
+}
+
+func (x *ExplainJobRequest) GetPartArrivals() []*PartArrival {
+	if x != nil {
+		return x.PartArrivals
+	}
+	return nil
+}
+
+func (x *ExplainJobRequest) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+// ExplainJobResponse answers it.
+type ExplainJobResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The earliest hand-back as things stand; absent if there is none.
+	HandBackTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=hand_back_time,json=handBackTime,proto3" json:"hand_back_time,omitempty"`
+	// What would help, the most first.
+	Reliefs []*Relief `protobuf:"bytes,2,rep,name=reliefs,proto3" json:"reliefs,omitempty"`
+	// With start_time: the smallest set of blockers whose lifting makes the start
+	// possible; none if it is possible as it is.
+	SmallestSet   []*Blocker `protobuf:"bytes,3,rep,name=smallest_set,json=smallestSet,proto3" json:"smallest_set,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainJobResponse) Reset() {
+	*x = ExplainJobResponse{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainJobResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainJobResponse) ProtoMessage() {}
+
+func (x *ExplainJobResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainJobResponse.ProtoReflect.Descriptor instead.
+func (*ExplainJobResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *ExplainJobResponse) GetHandBackTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HandBackTime
+	}
+	return nil
+}
+
+func (x *ExplainJobResponse) GetReliefs() []*Relief {
+	if x != nil {
+		return x.Reliefs
+	}
+	return nil
+}
+
+func (x *ExplainJobResponse) GetSmallestSet() []*Blocker {
+	if x != nil {
+		return x.SmallestSet
+	}
+	return nil
+}
+
+// Relief is a change that would help.
+type Relief struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What sort of change.
+	Kind Relief_Kind `protobuf:"varint,1,opt,name=kind,proto3,enum=bayhold.v1.Relief_Kind" json:"kind,omitempty"`
+	// What is needed, in words: "valve locking set, orlo-20".
+	Need string `protobuf:"bytes,2,opt,name=need,proto3" json:"need,omitempty"`
+	// The name of the bay, technician or tool whose limit is lifted; empty for
+	// one more.
+	Resource string `protobuf:"bytes,3,opt,name=resource,proto3" json:"resource,omitempty"`
+	// The hand-back then.
+	HandBackTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=hand_back_time,json=handBackTime,proto3" json:"hand_back_time,omitempty"`
+	// How much sooner that is, in minutes.
+	SoonerMinutes int64 `protobuf:"varint,5,opt,name=sooner_minutes,json=soonerMinutes,proto3" json:"sooner_minutes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Relief) Reset() {
+	*x = Relief{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Relief) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Relief) ProtoMessage() {}
+
+func (x *Relief) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Relief.ProtoReflect.Descriptor instead.
+func (*Relief) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *Relief) GetKind() Relief_Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return Relief_KIND_UNSPECIFIED
+}
+
+func (x *Relief) GetNeed() string {
+	if x != nil {
+		return x.Need
+	}
+	return ""
+}
+
+func (x *Relief) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *Relief) GetHandBackTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HandBackTime
+	}
+	return nil
+}
+
+func (x *Relief) GetSoonerMinutes() int64 {
+	if x != nil {
+		return x.SoonerMinutes
+	}
+	return 0
+}
+
 var File_bayhold_v1_plan_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_plan_proto_rawDesc = "" +
@@ -1722,10 +2028,38 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1a\n" +
 	"\bquantity\x18\x03 \x01(\x05R\bquantity\x12\x17\n" +
-	"\aif_worn\x18\x04 \x01(\x05R\x06ifWorn2\xf8\x01\n" +
+	"\aif_worn\x18\x04 \x01(\x05R\x06ifWorn\"\xd6\x02\n" +
+	"\x11ExplainJobRequest\x12\x16\n" +
+	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
+	"\n" +
+	"procedures\x18\x02 \x03(\tR\n" +
+	"procedures\x12?\n" +
+	"\rearliest_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\fearliestTime\x12=\n" +
+	"\fhorizon_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vhorizonTime\x12\x10\n" +
+	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
+	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x129\n" +
+	"\n" +
+	"start_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\"\xbc\x01\n" +
+	"\x12ExplainJobResponse\x12@\n" +
+	"\x0ehand_back_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\fhandBackTime\x12,\n" +
+	"\areliefs\x18\x02 \x03(\v2\x12.bayhold.v1.ReliefR\areliefs\x126\n" +
+	"\fsmallest_set\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\vsmallestSet\"\xa7\x02\n" +
+	"\x06Relief\x12+\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x17.bayhold.v1.Relief.KindR\x04kind\x12\x12\n" +
+	"\x04need\x18\x02 \x01(\tR\x04need\x12\x1a\n" +
+	"\bresource\x18\x03 \x01(\tR\bresource\x12@\n" +
+	"\x0ehand_back_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\fhandBackTime\x12%\n" +
+	"\x0esooner_minutes\x18\x05 \x01(\x03R\rsoonerMinutes\"W\n" +
+	"\x04Kind\x12\x14\n" +
+	"\x10KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rKIND_ONE_MORE\x10\x01\x12\x14\n" +
+	"\x10KIND_CALIBRATION\x10\x02\x12\x10\n" +
+	"\fKIND_CLOSURE\x10\x032\xc5\x02\n" +
 	"\x0fPlanningService\x12E\n" +
 	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\x12H\n" +
-	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\x12T\n" +
+	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\x12K\n" +
+	"\n" +
+	"ExplainJob\x12\x1d.bayhold.v1.ExplainJobRequest\x1a\x1e.bayhold.v1.ExplainJobResponse\x12T\n" +
 	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
@@ -1740,81 +2074,96 @@ func file_bayhold_v1_plan_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_plan_proto_rawDescData
 }
 
-var file_bayhold_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_bayhold_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_bayhold_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_bayhold_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_bayhold_v1_plan_proto_goTypes = []any{
 	(Blocker_Kind)(0),              // 0: bayhold.v1.Blocker.Kind
 	(FindPlansResponse_Outcome)(0), // 1: bayhold.v1.FindPlansResponse.Outcome
 	(PlanOption_Merit)(0),          // 2: bayhold.v1.PlanOption.Merit
-	(*Plan)(nil),                   // 3: bayhold.v1.Plan
-	(*PartArrival)(nil),            // 4: bayhold.v1.PartArrival
-	(*PlannedProcedure)(nil),       // 5: bayhold.v1.PlannedProcedure
-	(*PlannedStep)(nil),            // 6: bayhold.v1.PlannedStep
-	(*PlannedBooking)(nil),         // 7: bayhold.v1.PlannedBooking
-	(*Blocker)(nil),                // 8: bayhold.v1.Blocker
-	(*CheckJobRequest)(nil),        // 9: bayhold.v1.CheckJobRequest
-	(*CheckJobResponse)(nil),       // 10: bayhold.v1.CheckJobResponse
-	(*FindPlansRequest)(nil),       // 11: bayhold.v1.FindPlansRequest
-	(*FindPlansResponse)(nil),      // 12: bayhold.v1.FindPlansResponse
-	(*PlanOption)(nil),             // 13: bayhold.v1.PlanOption
-	(*ListWhileOpenRequest)(nil),   // 14: bayhold.v1.ListWhileOpenRequest
-	(*ListWhileOpenResponse)(nil),  // 15: bayhold.v1.ListWhileOpenResponse
-	(*WhileOpen)(nil),              // 16: bayhold.v1.WhileOpen
-	(*WorkAmount)(nil),             // 17: bayhold.v1.WorkAmount
-	(*PartLine)(nil),               // 18: bayhold.v1.PartLine
-	(*timestamppb.Timestamp)(nil),  // 19: google.protobuf.Timestamp
+	(Relief_Kind)(0),               // 3: bayhold.v1.Relief.Kind
+	(*Plan)(nil),                   // 4: bayhold.v1.Plan
+	(*PartArrival)(nil),            // 5: bayhold.v1.PartArrival
+	(*PlannedProcedure)(nil),       // 6: bayhold.v1.PlannedProcedure
+	(*PlannedStep)(nil),            // 7: bayhold.v1.PlannedStep
+	(*PlannedBooking)(nil),         // 8: bayhold.v1.PlannedBooking
+	(*Blocker)(nil),                // 9: bayhold.v1.Blocker
+	(*CheckJobRequest)(nil),        // 10: bayhold.v1.CheckJobRequest
+	(*CheckJobResponse)(nil),       // 11: bayhold.v1.CheckJobResponse
+	(*FindPlansRequest)(nil),       // 12: bayhold.v1.FindPlansRequest
+	(*FindPlansResponse)(nil),      // 13: bayhold.v1.FindPlansResponse
+	(*PlanOption)(nil),             // 14: bayhold.v1.PlanOption
+	(*ListWhileOpenRequest)(nil),   // 15: bayhold.v1.ListWhileOpenRequest
+	(*ListWhileOpenResponse)(nil),  // 16: bayhold.v1.ListWhileOpenResponse
+	(*WhileOpen)(nil),              // 17: bayhold.v1.WhileOpen
+	(*WorkAmount)(nil),             // 18: bayhold.v1.WorkAmount
+	(*PartLine)(nil),               // 19: bayhold.v1.PartLine
+	(*ExplainJobRequest)(nil),      // 20: bayhold.v1.ExplainJobRequest
+	(*ExplainJobResponse)(nil),     // 21: bayhold.v1.ExplainJobResponse
+	(*Relief)(nil),                 // 22: bayhold.v1.Relief
+	(*timestamppb.Timestamp)(nil),  // 23: google.protobuf.Timestamp
 }
 var file_bayhold_v1_plan_proto_depIdxs = []int32{
-	5,  // 0: bayhold.v1.Plan.procedures:type_name -> bayhold.v1.PlannedProcedure
-	19, // 1: bayhold.v1.Plan.start_time:type_name -> google.protobuf.Timestamp
-	19, // 2: bayhold.v1.Plan.hand_back_time:type_name -> google.protobuf.Timestamp
-	6,  // 3: bayhold.v1.Plan.steps:type_name -> bayhold.v1.PlannedStep
-	7,  // 4: bayhold.v1.Plan.bookings:type_name -> bayhold.v1.PlannedBooking
-	19, // 5: bayhold.v1.Plan.bound_time:type_name -> google.protobuf.Timestamp
-	4,  // 6: bayhold.v1.Plan.part_arrivals:type_name -> bayhold.v1.PartArrival
-	19, // 7: bayhold.v1.PartArrival.expected_time:type_name -> google.protobuf.Timestamp
-	19, // 8: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
-	19, // 9: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
-	19, // 10: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
-	19, // 11: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
+	6,  // 0: bayhold.v1.Plan.procedures:type_name -> bayhold.v1.PlannedProcedure
+	23, // 1: bayhold.v1.Plan.start_time:type_name -> google.protobuf.Timestamp
+	23, // 2: bayhold.v1.Plan.hand_back_time:type_name -> google.protobuf.Timestamp
+	7,  // 3: bayhold.v1.Plan.steps:type_name -> bayhold.v1.PlannedStep
+	8,  // 4: bayhold.v1.Plan.bookings:type_name -> bayhold.v1.PlannedBooking
+	23, // 5: bayhold.v1.Plan.bound_time:type_name -> google.protobuf.Timestamp
+	5,  // 6: bayhold.v1.Plan.part_arrivals:type_name -> bayhold.v1.PartArrival
+	23, // 7: bayhold.v1.PartArrival.expected_time:type_name -> google.protobuf.Timestamp
+	23, // 8: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
+	23, // 9: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
+	23, // 10: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
+	23, // 11: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
 	0,  // 12: bayhold.v1.Blocker.kind:type_name -> bayhold.v1.Blocker.Kind
-	19, // 13: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
-	19, // 14: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
-	19, // 15: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
-	19, // 16: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
-	19, // 17: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
-	4,  // 18: bayhold.v1.CheckJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	3,  // 19: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
-	8,  // 20: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
-	3,  // 21: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
-	19, // 22: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
-	19, // 23: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	19, // 24: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	4,  // 25: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	23, // 13: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
+	23, // 14: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
+	23, // 15: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
+	23, // 16: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	23, // 17: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
+	5,  // 18: bayhold.v1.CheckJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	4,  // 19: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
+	9,  // 20: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
+	4,  // 21: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
+	23, // 22: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
+	23, // 23: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	23, // 24: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	5,  // 25: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
 	1,  // 26: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
-	13, // 27: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
-	8,  // 28: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
-	3,  // 29: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
+	14, // 27: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
+	9,  // 28: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
+	4,  // 29: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
 	2,  // 30: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
-	16, // 31: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
-	17, // 32: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
-	17, // 33: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
-	17, // 34: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
-	18, // 35: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
-	18, // 36: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
-	19, // 37: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
-	8,  // 38: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
-	9,  // 39: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
-	11, // 40: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
-	14, // 41: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
-	10, // 42: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
-	12, // 43: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
-	15, // 44: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
-	42, // [42:45] is the sub-list for method output_type
-	39, // [39:42] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	17, // 31: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
+	18, // 32: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
+	18, // 33: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
+	18, // 34: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
+	19, // 35: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
+	19, // 36: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
+	23, // 37: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
+	9,  // 38: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
+	23, // 39: bayhold.v1.ExplainJobRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	23, // 40: bayhold.v1.ExplainJobRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	5,  // 41: bayhold.v1.ExplainJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	23, // 42: bayhold.v1.ExplainJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	23, // 43: bayhold.v1.ExplainJobResponse.hand_back_time:type_name -> google.protobuf.Timestamp
+	22, // 44: bayhold.v1.ExplainJobResponse.reliefs:type_name -> bayhold.v1.Relief
+	9,  // 45: bayhold.v1.ExplainJobResponse.smallest_set:type_name -> bayhold.v1.Blocker
+	3,  // 46: bayhold.v1.Relief.kind:type_name -> bayhold.v1.Relief.Kind
+	23, // 47: bayhold.v1.Relief.hand_back_time:type_name -> google.protobuf.Timestamp
+	10, // 48: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
+	12, // 49: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
+	20, // 50: bayhold.v1.PlanningService.ExplainJob:input_type -> bayhold.v1.ExplainJobRequest
+	15, // 51: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
+	11, // 52: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
+	13, // 53: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
+	21, // 54: bayhold.v1.PlanningService.ExplainJob:output_type -> bayhold.v1.ExplainJobResponse
+	16, // 55: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
+	52, // [52:56] is the sub-list for method output_type
+	48, // [48:52] is the sub-list for method input_type
+	48, // [48:48] is the sub-list for extension type_name
+	48, // [48:48] is the sub-list for extension extendee
+	0,  // [0:48] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_plan_proto_init() }
@@ -1828,8 +2177,8 @@ func file_bayhold_v1_plan_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_plan_proto_rawDesc), len(file_bayhold_v1_plan_proto_rawDesc)),
-			NumEnums:      3,
-			NumMessages:   16,
+			NumEnums:      4,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -24,6 +24,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	PlanningService_CheckJob_FullMethodName      = "/bayhold.v1.PlanningService/CheckJob"
 	PlanningService_FindPlans_FullMethodName     = "/bayhold.v1.PlanningService/FindPlans"
+	PlanningService_ExplainJob_FullMethodName    = "/bayhold.v1.PlanningService/ExplainJob"
 	PlanningService_ListWhileOpen_FullMethodName = "/bayhold.v1.PlanningService/ListWhileOpen"
 )
 
@@ -39,6 +40,9 @@ type PlanningServiceClient interface {
 	// FindPlans tells the plan with the earliest hand-back and the one with the
 	// fewest hours in the bay, if they differ.
 	FindPlans(ctx context.Context, in *FindPlansRequest, opts ...grpc.CallOption) (*FindPlansResponse, error)
+	// ExplainJob tells, for each resource that binds, how much sooner the earliest
+	// hand-back would be with one more of it, or without what limits it.
+	ExplainJob(ctx context.Context, in *ExplainJobRequest, opts ...grpc.CallOption) (*ExplainJobResponse, error)
 	// ListWhileOpen tells, for a job, what every other issued procedure of the
 	// engine family would add if it were done now, while the engine is open.
 	ListWhileOpen(ctx context.Context, in *ListWhileOpenRequest, opts ...grpc.CallOption) (*ListWhileOpenResponse, error)
@@ -72,6 +76,16 @@ func (c *planningServiceClient) FindPlans(ctx context.Context, in *FindPlansRequ
 	return out, nil
 }
 
+func (c *planningServiceClient) ExplainJob(ctx context.Context, in *ExplainJobRequest, opts ...grpc.CallOption) (*ExplainJobResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExplainJobResponse)
+	err := c.cc.Invoke(ctx, PlanningService_ExplainJob_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *planningServiceClient) ListWhileOpen(ctx context.Context, in *ListWhileOpenRequest, opts ...grpc.CallOption) (*ListWhileOpenResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListWhileOpenResponse)
@@ -94,6 +108,9 @@ type PlanningServiceServer interface {
 	// FindPlans tells the plan with the earliest hand-back and the one with the
 	// fewest hours in the bay, if they differ.
 	FindPlans(context.Context, *FindPlansRequest) (*FindPlansResponse, error)
+	// ExplainJob tells, for each resource that binds, how much sooner the earliest
+	// hand-back would be with one more of it, or without what limits it.
+	ExplainJob(context.Context, *ExplainJobRequest) (*ExplainJobResponse, error)
 	// ListWhileOpen tells, for a job, what every other issued procedure of the
 	// engine family would add if it were done now, while the engine is open.
 	ListWhileOpen(context.Context, *ListWhileOpenRequest) (*ListWhileOpenResponse, error)
@@ -112,6 +129,9 @@ func (UnimplementedPlanningServiceServer) CheckJob(context.Context, *CheckJobReq
 }
 func (UnimplementedPlanningServiceServer) FindPlans(context.Context, *FindPlansRequest) (*FindPlansResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method FindPlans not implemented")
+}
+func (UnimplementedPlanningServiceServer) ExplainJob(context.Context, *ExplainJobRequest) (*ExplainJobResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExplainJob not implemented")
 }
 func (UnimplementedPlanningServiceServer) ListWhileOpen(context.Context, *ListWhileOpenRequest) (*ListWhileOpenResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListWhileOpen not implemented")
@@ -173,6 +193,24 @@ func _PlanningService_FindPlans_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PlanningService_ExplainJob_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExplainJobRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlanningServiceServer).ExplainJob(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlanningService_ExplainJob_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlanningServiceServer).ExplainJob(ctx, req.(*ExplainJobRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PlanningService_ListWhileOpen_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListWhileOpenRequest)
 	if err := dec(in); err != nil {
@@ -205,6 +243,10 @@ var PlanningService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "FindPlans",
 			Handler:    _PlanningService_FindPlans_Handler,
+		},
+		{
+			MethodName: "ExplainJob",
+			Handler:    _PlanningService_ExplainJob_Handler,
 		},
 		{
 			MethodName: "ListWhileOpen",
