@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"bayhold/internal/board"
 	"bayhold/internal/fault"
 	"bayhold/internal/localpg"
 	"bayhold/internal/rpc"
@@ -76,7 +77,9 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 		return nil, fault.New(fault.Precondition, "LISTEN",
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
 	}
-	h.rpc = rpc.New(workshop.New(h.store, time.Now), rpc.Options{Log: log, Token: os.Getenv("BAYHOLD_SERVER_TOKEN")})
+	h.rpc = rpc.New(workshop.New(h.store, time.Now), rpc.Options{
+		Log: log, Token: os.Getenv("BAYHOLD_SERVER_TOKEN"), Sheets: board.Sheets{},
+	})
 	watch, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	h.health = cancel
 	go h.rpc.WatchHealth(watch)

@@ -23,6 +23,7 @@ import (
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayhold/internal/board"
 	"bayhold/internal/pgtest"
 	"bayhold/internal/store"
 	"bayhold/internal/workshop"
@@ -58,7 +59,7 @@ func serve(t *testing.T, opts Options) clients {
 		t.Fatal(err)
 	}
 	t.Cleanup(s.Close)
-	opts.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
+	opts.Log, opts.Sheets = slog.New(slog.NewTextHandler(io.Discard, nil)), board.Sheets{}
 	server := New(workshop.New(s, func() time.Time { return monday }), opts)
 	lis := bufconn.Listen(1 << 20)
 	done := make(chan error, 1)
