@@ -1,16 +1,19 @@
 package localpg
 
 import (
+	"context"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"bayhold/internal/fault"
 )
@@ -29,7 +32,7 @@ func (h *home) path(name string) string { return filepath.Join(h.dir, name) }
 func (h *home) cluster() string         { return h.path("cluster") }
 
 // openHome makes what is missing of a data directory and locks it.
-func openHome(dir string) (*home, error) {
+func openHome(ctx context.Context, dir string) (*home, error) {
 	acc, err := chooseAccount(filepath.Join(dir, "cluster"))
 	if err != nil {
 		return nil, err
@@ -45,7 +48,7 @@ func openHome(dir string) (*home, error) {
 		return nil, err
 	}
 	h := &home{dir: dir, acc: acc}
-	if err := h.acquire(); err != nil {
+	if err := h.acquire(ctx); err != nil {
 		return nil, err
 	}
 	if err := h.makeSocketDir(); err != nil {
@@ -55,27 +58,33 @@ func openHome(dir string) (*home, error) {
 	return h, nil
 }
 
-// acquire takes the lock that tells a living server from a killed one.
-func (h *home) acquire() error {
+// acquire takes the lock that tells a living server from a killed one. It has a
+// little patience: the kernel frees the locks of a killed process a moment after
+// the kill, and a child that is just being started holds a copy until it runs.
+func (h *home) acquire(ctx context.Context) error {
 	f, err := os.OpenFile(h.path("lock"), os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {
 		return dirFault(h.dir, err)
 	}
-	err = syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
-	if errors.Is(err, syscall.EWOULDBLOCK) {
-		by := "another process"
-		if b, rerr := os.ReadFile(f.Name()); rerr == nil && len(b) > 0 {
-			by = "process " + strings.TrimSpace(string(b))
+	deadline := time.Now().Add(time.Second)
+	for {
+		err = syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+		if !errors.Is(err, syscall.EWOULDBLOCK) {
+			break
 		}
-		f.Close()
-		return fault.New(fault.Precondition, "DATA_DIR_IN_USE",
-			"a bayhold server (%s) works on %s already: stop it first, or choose another --data-dir", by, h.dir)
+		if time.Now().After(deadline) {
+			err = h.inUse(f)
+			f.Close()
+			return err
+		}
+		if err := pause(ctx); err != nil {
+			f.Close()
+			return err
+		}
 	}
-	if err != nil {
-		f.Close()
-		return dirFault(h.dir, err)
+	if err == nil {
+		err = f.Truncate(0)
 	}
-	err = f.Truncate(0)
 	if err == nil {
 		_, err = fmt.Fprintf(f, "%d\n", os.Getpid()) // for people to read
 	}
@@ -87,7 +96,20 @@ func (h *home) acquire() error {
 	return nil
 }
 
-func (h *home) close() { h.lock.Close() }
+func (h *home) inUse(lock io.Reader) error {
+	by := "another process"
+	if b, err := io.ReadAll(lock); err == nil && len(b) > 0 {
+		by = "process " + strings.TrimSpace(string(b))
+	}
+	return fault.New(fault.Precondition, "DATA_DIR_IN_USE",
+		"a bayhold server (%s) works on %s already: stop it first, or choose another --data-dir", by, h.dir)
+}
+
+// close gives the lock back, also in the name of a child that still holds a copy.
+func (h *home) close() {
+	_ = syscall.Flock(int(h.lock.Fd()), syscall.LOCK_UN) // closing does it as well
+	h.lock.Close()
+}
 
 // longestSocket is what a unix socket's path may measure: 103 bytes on macOS
 // and the BSDs, 107 on Linux (unix(7), sun_path less its final zero).

@@ -44,7 +44,7 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	h, err := openHome(o.DataDir)
+	h, err := openHome(ctx, o.DataDir)
 	if err != nil {
 		return nil, err
 	}
