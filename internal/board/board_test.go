@@ -255,6 +255,12 @@ func TestPageIsForEveryoneAndStandsByItself(t *testing.T) {
 			t.Errorf("the page has %s", bad)
 		}
 	}
+	// Black on white, 21:1 (WCAG 2.2, 1.4.3), in print and on the screen.
+	for _, colour := range regexp.MustCompile(`(?i)#[0-9a-f]{3,8}\b|rgba?\(|hsla?\(|opacity`).FindAllString(page, -1) {
+		if colour != "#000" && colour != "#fff" {
+			t.Errorf("the page is not black on white: %s", colour)
+		}
+	}
 	for _, want := range []string{"size: A4", "break-inside: avoid", "counter(page)"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("its styles lack %s", want)
