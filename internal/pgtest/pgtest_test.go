@@ -18,6 +18,7 @@ import (
 	"bayhold/internal/localpg"
 
 	"github.com/jackc/pgx/v5"
+	"go.uber.org/goleak"
 )
 
 func one[T any](t *testing.T, u, sql string, args ...any) T {
@@ -143,6 +144,15 @@ func TestHelperProcess(t *testing.T) {
 		t.Fail()
 	case "use":
 		New(t)
+	case "use and look":
+		t.Run("use", func(t *testing.T) {
+			if err := New(t).Pool(t).Ping(t.Context()); err != nil {
+				t.Error(err)
+			}
+		})
+		if err := goleak.Find(); err != nil {
+			t.Error(err)
+		}
 	}
 }
 
@@ -196,6 +206,14 @@ func TestNothingIsLeftAfterAKill(t *testing.T) {
 		if time.Now().After(deadline) {
 			t.Fatal("the server or its files are still there")
 		}
+	}
+}
+
+// TestNoGoroutineIsLeft is for packages that look for leaks of their own.
+func TestNoGoroutineIsLeft(t *testing.T) {
+	t.Parallel()
+	if out, err := play(t, "use and look", "TEST_DATABASE_URL=").CombinedOutput(); err != nil {
+		t.Errorf("%v:\n%s", err, out)
 	}
 }
 
