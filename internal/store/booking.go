@@ -100,19 +100,9 @@ func (t *Tx) Lapse(ctx context.Context, refs []Ref) error {
 // Book writes a job and its bookings, whose resources the caller has locked.
 // LostRace, with the bookings in the way, if one of them is taken.
 func (t *Tx) Book(ctx context.Context, job site.Job, imported bool, bookings []site.Booking) (site.Job, []site.Booking, error) {
-	ids, err := t.lock(ctx, RefsOf(bookings))
+	ids, err := t.claim(ctx, bookings)
 	if err != nil {
 		return job, nil, err
-	}
-	held, err := t.inTheWay(ctx, ids, bookings)
-	if err != nil {
-		return job, nil, err
-	}
-	if len(held) > 0 {
-		return job, nil, &fault.Error{
-			Kind: fault.LostRace, Reason: "BOOKED", Held: held,
-			Message: "another booking came first: find again and book what is free now",
-		}
 	}
 	if job.ID, err = t.insertJob(ctx, job, imported); err != nil {
 		return job, nil, err
@@ -120,6 +110,23 @@ func (t *Tx) Book(ctx context.Context, job site.Job, imported bool, bookings []s
 	job.Created = t.now
 	booked, err := t.insertBookings(ctx, job, ids, bookings)
 	return job, booked, err
+}
+
+// claim locks the resources of bookings to be written and makes sure that
+// nobody holds them then.
+func (t *Tx) claim(ctx context.Context, bookings []site.Booking) (map[Ref]int64, error) {
+	ids, err := t.lock(ctx, RefsOf(bookings))
+	if err != nil {
+		return nil, err
+	}
+	held, err := t.inTheWay(ctx, ids, bookings)
+	if err == nil && len(held) > 0 {
+		err = &fault.Error{
+			Kind: fault.LostRace, Reason: "BOOKED", Held: held,
+			Message: "another booking came first: find again and book what is free now",
+		}
+	}
+	return ids, err
 }
 
 // RefsOf names the resources of bookings, each once, in their order.

@@ -78,17 +78,40 @@ func (r Reader) Job(ctx context.Context, id int64, now time.Time) (site.Job, err
 // LockJob takes a job and the resources of its bookings for this transaction,
 // in the order that every act keeps, and reads the job.
 func (t *Tx) LockJob(ctx context.Context, id int64) (site.Job, error) {
-	bookings, err := t.Bookings(ctx, BookingFilter{Job: id, Now: t.now, All: true})
+	jobs, err := t.LockJobs(ctx, []int64{id}, nil)
 	if err != nil {
 		return site.Job{}, err
 	}
-	if err := t.Lock(ctx, RefsOf(bookings)); err != nil {
-		return site.Job{}, err
+	return jobs[0], nil
+}
+
+// LockJobs takes jobs, the resources of their bookings and further ones, and
+// reads the jobs in the order of ids.
+func (t *Tx) LockJobs(ctx context.Context, ids []int64, more []Ref) ([]site.Job, error) {
+	refs := more
+	for _, id := range ids {
+		bookings, err := t.Bookings(ctx, BookingFilter{Job: id, Now: t.now, All: true})
+		if err != nil {
+			return nil, err
+		}
+		refs = append(refs, RefsOf(bookings)...)
 	}
-	if _, err := t.tx.Exec(ctx, "SELECT FROM job WHERE site_id = $1 AND job_id = $2 FOR NO KEY UPDATE", t.siteID, id); err != nil {
-		return site.Job{}, err
+	if err := t.Lock(ctx, refs); err != nil {
+		return nil, err
 	}
-	return t.Job(ctx, id, t.now)
+	_, err := t.tx.Exec(ctx, "SELECT FROM job WHERE site_id = $1 AND job_id = ANY ($2) ORDER BY job_id FOR NO KEY UPDATE", t.siteID, ids)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]site.Job, 0, len(ids))
+	for _, id := range ids {
+		job, err := t.Job(ctx, id, t.now)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, job)
+	}
+	return out, nil
 }
 
 // SetJobState gives a job and its bookings another standing, CONFIRMED or
@@ -138,6 +161,34 @@ func ResourceSubject(kind site.Kind, id string) string {
 	default:
 		return "tools/" + id
 	}
+}
+
+// Vacate cancels the bookings of jobs, which keep their standing and are to be
+// booked anew. The caller has locked them.
+func (t *Tx) Vacate(ctx context.Context, ids []int64) error {
+	_, err := t.tx.Exec(ctx, `UPDATE booking SET state = 'CANCELLED', expires_at = NULL
+		WHERE site_id = $1 AND job_id = ANY ($2) AND state <> 'CANCELLED'`, t.siteID, ids)
+	return err
+}
+
+// Move writes new bookings and places of steps for a job that was vacated.
+// LostRace as Book.
+func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([]site.Booking, error) {
+	ids, err := t.claim(ctx, bookings)
+	if err != nil {
+		return nil, err
+	}
+	steps, err := json.Marshal(job.Steps)
+	if err != nil {
+		return nil, err
+	}
+	_, err = t.tx.Exec(ctx, `UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6
+		WHERE site_id = $1 AND job_id = $2`,
+		t.siteID, job.ID, job.Planned.Start, job.Planned.End, json.RawMessage(steps), nullable(job.Promise))
+	if err != nil {
+		return nil, err
+	}
+	return t.insertBookings(ctx, job, ids, bookings)
 }
 
 // SetJobParts writes where the parts of a job stand. The caller has locked it.

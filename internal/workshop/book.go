@@ -38,30 +38,34 @@ func (o Order) check(now time.Time) error {
 	if !o.Promise.IsZero() {
 		checkTime(&fs, "promise_time", o.Promise)
 	}
-	if len(o.Plan.Steps) == 0 || len(o.Plan.Steps) > maxSteps {
-		fs.Add("plan.steps", "must be 1 to %d", maxSteps)
+	o.Plan.check(&fs, "plan")
+	return fs.Err("PLAN", "the plan cannot be booked")
+}
+
+// check notes what is wrong with a plan that is to be booked, before anything
+// is known of the site.
+func (p Plan) check(fs *fault.Fields, path string) {
+	before := len(*fs)
+	if len(p.Steps) == 0 || len(p.Steps) > maxSteps {
+		fs.Add(path+".steps", "must be 1 to %d", maxSteps)
 	}
-	if len(o.Plan.Bookings) == 0 || len(o.Plan.Bookings) > maxBookings {
-		fs.Add("plan.bookings", "must be 1 to %d", maxBookings)
+	if len(p.Bookings) == 0 || len(p.Bookings) > maxBookings {
+		fs.Add(path+".bookings", "must be 1 to %d", maxBookings)
 	}
-	for i, pr := range o.Plan.Procedures {
+	for i, pr := range p.Procedures {
 		if pr.Version < 1 {
-			fs.Add(fmt.Sprintf("plan.procedures[%d].version", i), "must be the version that was planned, from 1")
+			fs.Add(fmt.Sprintf("%s.procedures[%d].version", path, i), "must be the version that was planned, from 1")
 		}
 	}
-	for i, s := range o.Plan.Steps {
-		checkRange(&fs, fmt.Sprintf("plan.steps[%d]", i), s.During.Start, s.During.End)
+	for i, s := range p.Steps {
+		checkRange(fs, fmt.Sprintf("%s.steps[%d]", path, i), s.During.Start, s.During.End)
 	}
-	for i, b := range o.Plan.Bookings {
-		checkRange(&fs, fmt.Sprintf("plan.bookings[%d]", i), b.During.Start, b.During.End)
+	for i, b := range p.Bookings {
+		checkRange(fs, fmt.Sprintf("%s.bookings[%d]", path, i), b.During.Start, b.During.End)
 	}
-	if err := fs.Err("PLAN", "the plan cannot be booked"); err != nil {
-		return err
+	if len(*fs) == before && p.extent().Length() > maxRange {
+		fs.Add(path, "must not be longer than a year")
 	}
-	if o.Plan.extent().End.Sub(o.Plan.extent().Start) > maxRange {
-		fs.Add("plan", "must not be longer than a year")
-	}
-	return fs.Err("PLAN", "the plan cannot be booked")
 }
 
 // refs names the resources that a plan books, each once.
@@ -127,40 +131,45 @@ type judged struct {
 	bookings []site.Booking
 }
 
-// judge locks what a plan wants and holds the plan against the state as it is
-// then: the network of its procedures, the site's shifts, closures, conditions
-// and calibrations. Standing bookings are left to tx.Book, which names them.
+// judge locks what a plan wants and holds the plan against the site as it is
+// then. Standing bookings are left to tx.Book, which names them.
 func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, error) {
-	refs := o.Plan.refs()
-	if err := tx.Lapse(ctx, refs); err != nil {
+	if err := tx.Lapse(ctx, o.Plan.refs()); err != nil {
 		return judged{}, err
 	}
 	merged, err := merge(ctx, tx.Reader, o.Plan.versions())
 	if err != nil {
 		return judged{}, err
 	}
-	extent := o.Plan.extent()
-	if extent.Start.Before(tx.Now().Truncate(time.Minute)) {
-		return judged{}, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
-	}
-	st, err := tx.State(ctx, tx.Now(), extent, refs)
-	if err != nil {
-		return judged{}, err
-	}
-	st.Bookings = nil
-	y, err := newYard(st, extent.Start, extent.End)
-	if err != nil {
-		return judged{}, err
-	}
-	z, err := newPuzzle(y, merged.network, "", o.Plan.Arrivals)
-	if err != nil {
-		return judged{}, err
-	}
-	placed, err := z.place(o.Plan)
+	z, placed, err := hold(ctx, tx, o.Plan, merged.network)
 	if err != nil {
 		return judged{}, err
 	}
 	return z.judgement(o, z.describe(placed, merged.procedures)), nil
+}
+
+// hold holds a plan against its network and the site's shifts, closures,
+// conditions and calibrations, whose rows the caller has locked.
+func hold(ctx context.Context, tx *store.Tx, p Plan, net procedure.Network) (*puzzle, *plan.Plan, error) {
+	extent := p.extent()
+	if extent.Start.Before(tx.Now().Truncate(time.Minute)) {
+		return nil, nil, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
+	}
+	st, err := tx.State(ctx, tx.Now(), extent, p.refs())
+	if err != nil {
+		return nil, nil, err
+	}
+	st.Bookings = nil
+	y, err := newYard(st, extent.Start, extent.End)
+	if err != nil {
+		return nil, nil, err
+	}
+	z, err := newPuzzle(y, net, "", p.Arrivals)
+	if err != nil {
+		return nil, nil, err
+	}
+	placed, err := z.place(p)
+	return z, placed, err
 }
 
 // judgement is the job and the bookings that an order of a sound plan makes.

@@ -1,0 +1,226 @@
+package workshop
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/hours"
+	"bayhold/internal/plan"
+	"bayhold/internal/procedure"
+	"bayhold/internal/site"
+	"bayhold/internal/store"
+)
+
+// Bounds of a search for an arrangement.
+const (
+	usualSearch = 10 * time.Second
+	maxSearch   = 10 * time.Minute
+)
+
+// NewJob is a job that wants a place in an arrangement.
+type NewJob struct {
+	Reference  string
+	Procedures []string
+	Earliest   time.Time
+	Promise    time.Time // zero if none
+	Weight     float64   // of a minute late; 0 means 1
+	Arrivals   []Arrival
+}
+
+// ArrangeQuestion asks for places for booked jobs and new ones together.
+type ArrangeQuestion struct {
+	Jobs      []int64 // booked, that may move; never before their present start
+	New       []NewJob
+	Horizon   time.Time     // zero: eight weeks from now
+	Search    time.Duration // at the most; 0: 10 seconds
+	Schedules int64         // at the most; 0: as the time allows
+	Seed      uint64
+}
+
+func (q *ArrangeQuestion) check(now time.Time) error {
+	var fs fault.Fields
+	if n := len(q.Jobs) + len(q.New); n == 0 || n > maxArranged {
+		fs.Add("jobs", "must be 1 to %d, new ones included", maxArranged)
+	}
+	if q.Horizon.IsZero() {
+		q.Horizon = minuteUp(now).Add(lookAhead)
+	}
+	checkRange(&fs, "horizon_time", now.Truncate(time.Minute), q.Horizon)
+	if q.Search == 0 {
+		q.Search = usualSearch
+	}
+	if q.Search < 0 || q.Search > maxSearch {
+		fs.Add("search_time", "must be up to %v", maxSearch)
+	}
+	if q.Schedules < 0 {
+		fs.Add("schedules", "must not be negative")
+	}
+	for i, n := range q.New {
+		at := fmt.Sprintf("new_jobs[%d]", i)
+		checkText(&fs, at+".reference", n.Reference, true)
+		checkTime(&fs, at+".earliest_time", n.Earliest)
+		if !n.Promise.IsZero() {
+			checkTime(&fs, at+".promise_time", n.Promise)
+		}
+		if !(n.Weight >= 0 && n.Weight <= 1e6) {
+			fs.Add(at+".weight", "must be 0 to 1,000,000")
+		}
+	}
+	return fs.Err("ARRANGE", "the question cannot be answered")
+}
+
+// Improvement is the best arrangement so far.
+type Improvement struct {
+	Jobs      []ArrangedJob
+	Late      float64 // minutes past the promises, times the weights
+	LateBound float64 // no arrangement has fewer
+	Schedules int64
+	Done      bool
+}
+
+// Arrange looks for better places for many jobs and calls tell with every
+// improvement, the last time with the answer. It ends with its time, its budget
+// or ctx; what was told stands.
+func (w *Workshop) Arrange(ctx context.Context, slug string, q ArrangeQuestion, tell func(Improvement) error) error {
+	if err := q.check(w.Now()); err != nil {
+		return err
+	}
+	from := minuteUp(w.Now())
+	var a arrangers
+	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
+		var err error
+		a, err = w.gather(ctx, r, q, from)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	search, cancel := context.WithTimeout(ctx, q.Search)
+	defer cancel()
+	var failed error
+	best, err := plan.Arrange(search, &a.fleet.problem, plan.ArrangeOptions{
+		Schedules: q.Schedules, Seed: q.Seed,
+		Improved: func(better plan.Arrangement) {
+			if failed == nil {
+				if failed = tell(a.improvement(better)); failed != nil {
+					cancel()
+				}
+			}
+		},
+	})
+	if err != nil || failed != nil || ctx.Err() != nil {
+		return errorsFirst(err, failed, ctx.Err())
+	}
+	last := a.improvement(best)
+	last.Done = true
+	return tell(last)
+}
+
+func errorsFirst(list ...error) error {
+	for _, err := range list {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// arrangers are the jobs of an arrangement, on their fleet.
+type arrangers struct {
+	fleet *fleet
+	jobs  []ArrangedJob
+	works []work
+}
+
+// gather reads the jobs of a question and puts them together to the planner.
+func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion, from time.Time) (arrangers, error) {
+	var a arrangers
+	var jobs []fleetJob
+	for _, id := range q.Jobs {
+		booked, err := r.Job(ctx, id, w.Now())
+		if err != nil {
+			return a, err
+		}
+		if err := mayMove(booked, w.Now()); err != nil {
+			return a, err
+		}
+		net, err := networkOf(ctx, r, booked)
+		if err != nil {
+			return a, err
+		}
+		known, err := planned(ctx, r, booked)
+		if err != nil {
+			return a, err
+		}
+		a.jobs = append(a.jobs, ArrangedJob{Job: id, Reference: booked.Reference, Planned: booked.Planned, Promise: booked.Promise})
+		a.works = append(a.works, work{procedures: known, network: net})
+		jobs = append(jobs, fleetJob{network: net, arrivals: arrivalsOf(booked), release: booked.Planned.Start, due: booked.Promise})
+	}
+	for _, n := range q.New {
+		refs := make([]site.ProcedureRef, 0, len(n.Procedures))
+		for _, id := range n.Procedures {
+			refs = append(refs, site.ProcedureRef{ID: id})
+		}
+		merged, err := merge(ctx, r, refs)
+		if err != nil {
+			return a, err
+		}
+		a.jobs = append(a.jobs, ArrangedJob{Reference: n.Reference, Promise: n.Promise})
+		a.works = append(a.works, merged)
+		jobs = append(jobs, fleetJob{network: merged.network, arrivals: n.Arrivals, release: n.Earliest, due: n.Promise, weight: n.Weight})
+	}
+	st, err := r.State(ctx, w.Now(), hours.Range{Start: from, End: q.Horizon}, nil)
+	if err != nil {
+		return a, err
+	}
+	st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool { return slices.Contains(q.Jobs, b.Job) })
+	y, err := newYard(st, from, q.Horizon)
+	if err != nil {
+		return a, err
+	}
+	a.fleet, err = newFleet(y, jobs)
+	return a, err
+}
+
+// planned reads the versions of the procedures that a job was planned with.
+func planned(ctx context.Context, r store.Reader, j site.Job) ([]procedure.Procedure, error) {
+	out := make([]procedure.Procedure, 0, len(j.Procedures))
+	for _, ref := range j.Procedures {
+		p, err := r.Procedure(ctx, ref.ID, ref.Version)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+// arrivalsOf gives the parts of a job that are still expected.
+func arrivalsOf(j site.Job) []Arrival {
+	var out []Arrival
+	for _, p := range j.Parts {
+		if p.State == site.PartExpected {
+			out = append(out, Arrival{Part: p.ID, Expected: p.Expected})
+		}
+	}
+	return out
+}
+
+// improvement tells an arrangement in the words of the site.
+func (a *arrangers) improvement(best plan.Arrangement) Improvement {
+	out := Improvement{Late: best.Late, LateBound: best.LateBound, Schedules: best.Schedules}
+	for i, placed := range a.fleet.split(&best.Plan, best.Unplaced) {
+		job := a.jobs[i]
+		if placed != nil {
+			p := a.fleet.parts[i].describe(placed, a.works[i].procedures)
+			job.Plan, job.Moved = &p, p.During != job.Planned
+		}
+		out.Jobs = append(out.Jobs, job)
+	}
+	return out
+}
+
+func minuteUp(t time.Time) time.Time { return t.Add(time.Minute - 1).Truncate(time.Minute) }
