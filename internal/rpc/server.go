@@ -63,7 +63,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
 		grpc.ChainUnaryInterceptor(s.status, s.bound, s.authenticate),
-		grpc.ChainStreamInterceptor(s.authenticateStream),
+		grpc.ChainStreamInterceptor(s.statusStream, s.authenticateStream),
 	)
 	bayholdv1.RegisterSiteServiceServer(s, siteService{shop: shop})
 	bayholdv1.RegisterBayServiceServer(s, bayService{shop: shop})
@@ -72,6 +72,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterProcedureServiceServer(s, procedureService{shop: shop})
 	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop})
 	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})
+	bayholdv1.RegisterArrangementServiceServer(s, arrangementService{shop: shop})
 	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop, sheets: opts.Sheets})
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
@@ -104,12 +105,28 @@ func (s *Server) WatchHealth(ctx context.Context) {
 func (s *Server) status(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (resp any, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			s.opts.Log.ErrorContext(ctx, "panic", "method", info.FullMethod, "panic", p, "stack", string(debug.Stack()))
-			resp, err = nil, fault.New(fault.Internal, "PANIC", "internal error")
+			resp, err = nil, s.panicked(ctx, info.FullMethod, p)
 		}
 		err = asStatus(ctx, s.opts.Log, info.FullMethod, siteOf(req), err)
 	}()
 	return handle(ctx, req)
+}
+
+// statusStream does the same for a call that answers more than once.
+func (s *Server) statusStream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) (err error) {
+	ctx := stream.Context()
+	defer func() {
+		if p := recover(); p != nil {
+			err = s.panicked(ctx, info.FullMethod, p)
+		}
+		err = asStatus(ctx, s.opts.Log, info.FullMethod, "", err)
+	}()
+	return handle(srv, stream)
+}
+
+func (s *Server) panicked(ctx context.Context, method string, p any) error {
+	s.opts.Log.ErrorContext(ctx, "panic", "method", method, "panic", p, "stack", string(debug.Stack()))
+	return fault.New(fault.Internal, "PANIC", "internal error")
 }
 
 // bound gives every call a deadline, a little before the caller's own.
@@ -132,7 +149,7 @@ func (s *Server) authenticate(ctx context.Context, req any, info *grpc.UnaryServ
 
 func (s *Server) authenticateStream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
 	if err := s.admit(stream.Context(), info.FullMethod); err != nil {
-		return asStatus(stream.Context(), s.opts.Log, info.FullMethod, "", err)
+		return err
 	}
 	return handle(srv, stream)
 }
