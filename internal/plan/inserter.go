@@ -77,11 +77,7 @@ func (in *inserter) insert(g int) bool {
 		best = short
 	}
 	if in.foreign() {
-		best.Steps = best.Steps[:len(in.groups[g].steps)]
-		best.Finish = 0
-		for _, at := range best.Steps {
-			best.Finish = max(best.Finish, at.End)
-		}
+		best = in.groups[g].own(best)
 	} else {
 		se.tighten(best, -1)
 	}
@@ -136,11 +132,19 @@ func (in *inserter) taken(units []int32) []Window {
 	return mergeWindows(ws)
 }
 
-// withPools compiles a group with the steps of all placed groups frozen beside
-// it, as far as they use pools.
+// withPools compiles a group with what the book has beside it.
 func (in *inserter) withPools(g int) *searcher {
+	q := in.beside(g)
+	order, _ := q.sort()
+	return newSearcher(in.ctx, compile(q, order), 0)
+}
+
+// beside is the problem of a group with the book written into its units, and
+// with the steps of all placed groups frozen after its own, as far as they use
+// pools.
+func (in *inserter) beside(g int) *Problem {
 	q := *in.groups[g].sub
-	q.Steps, q.Uses = slices.Clone(q.Steps), slices.Clone(q.Uses)
+	q.Steps, q.Uses, q.Claims = slices.Clone(q.Steps), slices.Clone(q.Uses), slices.Clone(q.Claims)
 	q.Units = slices.Clone(q.Units)
 	for u := range q.Units {
 		for _, b := range in.book[u] {
@@ -157,6 +161,16 @@ func (in *inserter) withPools(g int) *searcher {
 			q.Steps = append(q.Steps, Step{Duration: at.End - at.Start, Frozen: true, At: at.Start})
 		}
 	}
-	order, _ := q.sort()
-	return newSearcher(in.ctx, compile(&q, order), 0)
+	return &q
+}
+
+// own cuts a plan down to the group's own steps.
+func (g *group) own(pl *Plan) *Plan {
+	pl.Steps = pl.Steps[:len(g.steps)]
+	pl.Finish = 0
+	for _, at := range pl.Steps {
+		pl.Finish = max(pl.Finish, at.End)
+	}
+	pl.Minutes = g.sub.minutes(pl.Steps)
+	return pl
 }

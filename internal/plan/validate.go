@@ -47,6 +47,7 @@ func (v *validator) shape() bool {
 			len(v.pl.Steps), len(v.pl.Units), len(v.p.Steps), len(v.p.Claims))
 		return false
 	}
+	known := true
 	for c, units := range v.pl.Units {
 		if len(units) != int(v.p.Claims[c].Count) {
 			v.add("SHAPE", -1, c, -1, "%d units serve, not %d", len(units), v.p.Claims[c].Count)
@@ -61,11 +62,11 @@ func (v *validator) shape() bool {
 			}
 			if !eligible {
 				v.add("ELIGIBLE", -1, c, int(u), "the unit is not eligible")
-				return false
 			}
+			known = known && u >= 0 && int(u) < len(v.p.Units)
 		}
 	}
-	return true
+	return known
 }
 
 // times checks starts, ends and arcs.
@@ -233,6 +234,7 @@ func (v *validator) double() {
 				a, b := v.rangeOf(o), v.rangeOf(c)
 				if a.Start < b.End && b.Start < a.End {
 					v.add("DOUBLE", -1, c, int(u), "held %v, and %v by claim %d", b, a, o)
+					v.add("DOUBLE", -1, o, int(u), "held %v, and %v by claim %d", a, b, c)
 				}
 			}
 			by[u] = append(by[u], c)
