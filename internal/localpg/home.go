@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"time"
@@ -26,6 +27,8 @@ type home struct {
 	sock string
 	// lock is held until close; the kernel lets go of it if we are killed.
 	lock *os.File
+	// previous is the process that held it last, 0 if that is not known.
+	previous int
 }
 
 func (h *home) path(name string) string { return filepath.Join(h.dir, name) }
@@ -83,10 +86,11 @@ func (h *home) acquire(ctx context.Context) error {
 		}
 	}
 	if err == nil {
+		h.previous = holder(f)
 		err = f.Truncate(0)
 	}
 	if err == nil {
-		_, err = fmt.Fprintf(f, "%d\n", os.Getpid()) // for people to read
+		_, err = f.WriteAt(fmt.Appendf(nil, "%d\n", os.Getpid()), 0)
 	}
 	if err != nil {
 		f.Close()
@@ -96,13 +100,26 @@ func (h *home) acquire(ctx context.Context) error {
 	return nil
 }
 
-func (h *home) inUse(lock io.Reader) error {
+func (h *home) inUse(lock *os.File) error {
 	by := "another process"
-	if b, err := io.ReadAll(lock); err == nil && len(b) > 0 {
-		by = "process " + strings.TrimSpace(string(b))
+	if pid := holder(lock); pid != 0 {
+		by = fmt.Sprintf("process %d", pid)
 	}
 	return fault.New(fault.Precondition, "DATA_DIR_IN_USE",
 		"a bayhold server (%s) works on %s already: stop it first, or choose another --data-dir", by, h.dir)
+}
+
+// holder reads who last held a lock, 0 if it does not say.
+func holder(lock io.ReaderAt) int {
+	b, err := io.ReadAll(io.NewSectionReader(lock, 0, 32))
+	if err != nil {
+		return 0
+	}
+	pid, err := strconv.Atoi(strings.TrimSpace(string(b)))
+	if err != nil {
+		return 0
+	}
+	return pid
 }
 
 // close gives the lock back, also in the name of a child that still holds a copy.

@@ -1,8 +1,10 @@
 package localpg
 
 import (
+	"bytes"
 	"fmt"
 	"os"
+	"strconv"
 	"strings"
 	"syscall"
 )
@@ -20,4 +22,20 @@ func isPostmaster(pid int, cluster string) bool {
 	}
 	comm, err := os.ReadFile(fmt.Sprintf("/proc/%d/comm", pid))
 	return err == nil && strings.HasPrefix(string(comm), "postgres")
+}
+
+// bereft tells whether the kernel has yet to tell pid that its parent, which
+// gave its lock back, is dying: a killed process loses its files before its
+// children get its last signal and another parent.
+func bereft(pid, parent int) bool {
+	if parent == os.Getpid() {
+		return false
+	}
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	if err != nil {
+		return false
+	}
+	// The fields behind the name, which may hold anything: proc(5).
+	fields := strings.Fields(string(stat[bytes.LastIndexByte(stat, ')')+1:]))
+	return len(fields) > 1 && fields[1] == strconv.Itoa(parent)
 }

@@ -73,26 +73,39 @@ func (s *Server) start(ctx context.Context) error {
 	if s.passwords.role, err = s.home.secret("password"); err != nil {
 		return err
 	}
+	for {
+		if err := s.bringUp(ctx, major); err != nil {
+			return err
+		}
+		err := s.furnish(ctx)
+		if err == nil || s.process.done != nil || !transient(err) {
+			return err
+		}
+		// The one that was taken over ended under our hands.
+		s.process = nil
+		if err := pause(ctx); err != nil {
+			return err
+		}
+	}
+}
+
+// bringUp takes over a postmaster or launches one.
+func (s *Server) bringUp(ctx context.Context, major int) error {
 	if major != 0 {
-		if err := s.adopt(ctx); err != nil {
+		if err := s.adopt(ctx); err != nil || s.process != nil {
 			return err
 		}
 	}
-	if s.process == nil {
-		b, err := choose(ctx, s.home, s.options, major)
-		if err != nil {
-			return err
-		}
-		if major == 0 {
-			if err := initialise(ctx, s.home, b, s.options, s.passwords.superuser); err != nil {
-				return err
-			}
-		}
-		if err := s.launch(ctx, b); err != nil {
+	b, err := choose(ctx, s.home, s.options, major)
+	if err != nil {
+		return err
+	}
+	if major == 0 {
+		if err := initialise(ctx, s.home, b, s.options, s.passwords.superuser); err != nil {
 			return err
 		}
 	}
-	return s.furnish(ctx)
+	return s.launch(ctx, b)
 }
 
 // adopt takes over the postmaster that a killed program has left running, or
@@ -110,7 +123,7 @@ func (s *Server) adopt(ctx context.Context) error {
 			}
 			return nil
 		}
-		if !lf.stopping && lf.sockDir != "" {
+		if !lf.stopping && lf.sockDir != "" && !bereft(lf.pid, s.home.previous) {
 			s.sock, s.port = lf.sockDir, lf.port
 			err := s.ping(ctx)
 			if err == nil {
@@ -235,10 +248,11 @@ func (s *Server) notReady(err error) error {
 }
 
 // transient tells whether a failed connection may succeed in a moment: no
-// socket yet, or a server that says it is starting or stopping (57P03).
+// socket yet, or a server that is starting or stopping (57P01 to 57P03:
+// admin_shutdown, crash_shutdown, cannot_connect_now).
 func transient(err error) bool {
 	if pe := new(pgconn.PgError); errors.As(err, &pe) {
-		return pe.Code == "57P03"
+		return pe.Code == "57P01" || pe.Code == "57P02" || pe.Code == "57P03"
 	}
 	return true
 }
