@@ -118,20 +118,8 @@ type FindAnswer struct {
 // Find tells the plan of the earliest hand-back, the one of the fewest hours in
 // the bay, and what lies between.
 func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindAnswer, error) {
-	if q.Horizon.IsZero() {
-		q.Horizon = q.Earliest.Add(lookAhead)
-	}
-	var fs fault.Fields
-	checkRange(&fs, "horizon_time", q.Earliest, q.Horizon)
-	// Nothing can start before now, whenever the vehicle came.
-	from := q.Earliest
-	if now := w.Now().Add(time.Minute - 1).Truncate(time.Minute); from.Before(now) {
-		from = now
-	}
-	if len(fs) == 0 && !from.Before(q.Horizon) {
-		fs.Add("horizon_time", "lies in the past")
-	}
-	if err := fs.Err("FIND", "the question cannot be answered"); err != nil {
+	from, err := w.window(&q)
+	if err != nil {
 		return FindAnswer{}, err
 	}
 	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: from, to: q.Horizon})
@@ -156,6 +144,24 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 		out.Outcome = NotFound
 	}
 	return out, nil
+}
+
+// window fills in the horizon of a question and gives the time from which a job
+// may begin: nothing can start before now, whenever the vehicle came.
+func (w *Workshop) window(q *FindQuestion) (time.Time, error) {
+	if q.Horizon.IsZero() {
+		q.Horizon = q.Earliest.Add(lookAhead)
+	}
+	var fs fault.Fields
+	checkRange(&fs, "horizon_time", q.Earliest, q.Horizon)
+	from := q.Earliest
+	if now := minuteUp(w.Now()); from.Before(now) {
+		from = now
+	}
+	if len(fs) == 0 && !from.Before(q.Horizon) {
+		fs.Add("horizon_time", "lies in the past")
+	}
+	return from, fs.Err("FIND", "the question cannot be answered")
 }
 
 // wanted is a job that the planner is asked about.
