@@ -1,6 +1,7 @@
 package localpg
 
 import (
+	"context"
 	"errors"
 	"io/fs"
 	"os"
@@ -42,6 +43,44 @@ func readLockFile(cluster string) (lockFile, bool, error) {
 		return lockFile{}, false, nil
 	}
 	return lockFile{pid: pid, port: line(4), sockDir: line(5), stopping: line(8) == "stopping"}, true, nil
+}
+
+// adopt takes over the postmaster that a killed program has left running, or
+// waits until it has stopped, or clears what is left of it.
+func (s *Server) adopt(ctx context.Context) error {
+	cluster := s.home.cluster()
+	for told := false; ; {
+		lf, ok, err := readLockFile(cluster)
+		if err != nil {
+			return dirFault(s.home.dir, err)
+		}
+		if !ok || !isPostmaster(lf.pid, cluster) {
+			if err := clearStale(cluster, s.sock); err != nil {
+				return dirFault(s.home.dir, err)
+			}
+			return nil
+		}
+		if !lf.stopping && lf.sockDir != "" && !bereft(lf.pid, s.home.previous) {
+			s.sock, s.port = lf.sockDir, lf.port
+			err := s.ping(ctx)
+			if err == nil {
+				s.options.Progress("taking over the PostgreSQL that still runs from last time")
+				s.process = &process{pid: lf.pid, cluster: cluster}
+				return nil
+			}
+			s.sock, s.port = s.home.sock, port
+			if !transient(err) {
+				return s.notReady(err)
+			}
+		}
+		if !told {
+			s.options.Progress("waiting for the PostgreSQL that still runs from last time")
+			told = true
+		}
+		if err := pause(ctx); err != nil {
+			return err
+		}
+	}
 }
 
 // clearStale removes what a postmaster that is no more has left behind.

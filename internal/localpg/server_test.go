@@ -372,3 +372,16 @@ func TestALinkOnTheWayToTheData(t *testing.T) {
 		t.Error("the same directory by another name is not known")
 	}
 }
+
+func TestRenewLeavesNothing(t *testing.T) {
+	t.Parallel()
+	s := start(t, quick(t, place(t)))
+	do(t, s.URL(), "CREATE TABLE gone (x int)")
+	if err := s.Renew(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if one[bool](t, s.URL(), "SELECT to_regclass('gone') IS NOT NULL") {
+		t.Error("the table is still there")
+	}
+	do(t, s.URL(), "CREATE TABLE new (x int)")
+}

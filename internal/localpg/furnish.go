@@ -1,0 +1,66 @@
+package localpg
+
+import (
+	"context"
+
+	"bayhold/internal/fault"
+
+	"github.com/jackc/pgx/v5/pgconn"
+)
+
+// furnish makes the role and the database, each unless it is there, and gives
+// the role its password, for that file may have been lost.
+func (s *Server) furnish(ctx context.Context) error {
+	conn, err := pgconn.Connect(ctx, s.SuperuserURL("postgres"))
+	if err != nil {
+		if ctx.Err() != nil {
+			return interrupted(ctx.Err())
+		}
+		return s.notReady(err)
+	}
+	defer conn.Close(context.WithoutCancel(ctx))
+	has := func(query string) bool {
+		if err != nil {
+			return true
+		}
+		var found []*pgconn.Result
+		found, err = conn.Exec(ctx, query).ReadAll()
+		return err != nil || len(found[0].Rows) > 0
+	}
+	run := func(sql string) {
+		if err == nil {
+			_, err = conn.Exec(ctx, sql).ReadAll()
+		}
+	}
+	// Neither names nor password need quoting: rand.Text is base32.
+	if !has("SELECT FROM pg_roles WHERE rolname = '" + Role + "'") {
+		run("CREATE ROLE " + Role + " LOGIN")
+	}
+	run("ALTER ROLE " + Role + " PASSWORD '" + s.passwords.role + "'")
+	if !has("SELECT FROM pg_database WHERE datname = '" + Database + "'") {
+		run("CREATE DATABASE " + Database + " OWNER " + Role)
+	}
+	if err != nil {
+		return fault.New(fault.Unavailable, "POSTGRES_START", "the database %s could not be made", Database).Because(err)
+	}
+	return nil
+}
+
+// Renew throws away all that Database holds and makes it anew, empty. For
+// demonstrations only.
+func (s *Server) Renew(ctx context.Context) error {
+	conn, err := pgconn.Connect(ctx, s.SuperuserURL("postgres"))
+	if err != nil {
+		return s.notReady(err)
+	}
+	defer conn.Close(context.WithoutCancel(ctx))
+	for _, sql := range []string{
+		"DROP DATABASE IF EXISTS " + Database + " WITH (FORCE)",
+		"CREATE DATABASE " + Database + " OWNER " + Role,
+	} {
+		if _, err := conn.Exec(ctx, sql).ReadAll(); err != nil {
+			return s.notReady(err)
+		}
+	}
+	return nil
+}
