@@ -7,7 +7,6 @@ import (
 	"net/url"
 	"os"
 	"sync"
-	"time"
 
 	"bayhold/internal/fault"
 )
