@@ -96,5 +96,8 @@ func arrangeLists(ctx context.Context, w *net, o ArrangeOptions) Arrangement {
 	if o.Improved != nil {
 		tell = func(br *breeder) { o.Improved(answer(br)) }
 	}
-	return answer(is.run(tell))
+	if o.Schedules <= 0 {
+		return answer(is.runTimed(tell))
+	}
+	return answer(is.run(true, tell))
 }

@@ -57,11 +57,11 @@ func newIslands(ctx context.Context, w *net, o ArrangeOptions) *islands {
 	axes := [2]*axis{newAxis(w, false), newAxis(w, true)}
 	is := &islands{net: w, ctx: ctx}
 	n, budget := 1, o.Schedules
-	if budget <= 0 {
-		budget = 1 << 62
-	}
 	if budget > islandsFrom {
 		n = 2
+	}
+	if budget <= 0 { // one island, and the learner on the other core
+		budget = 1 << 62
 	}
 	size := population(w.n, min(budget, 200_000)/int64(n))
 	for i := range n {
@@ -73,20 +73,15 @@ func newIslands(ctx context.Context, w *net, o ArrangeOptions) *islands {
 
 // run breeds until the budget or the time is spent or the bound is reached. It
 // calls improved with the best island after each epoch that bettered it.
-func (is *islands) run(improved func(*breeder)) *breeder {
+func (is *islands) run(first bool, improved func(*breeder)) *breeder {
 	told := int32(1<<31 - 1)
-	for first := true; ; first = false {
+	for ; ; first = false {
 		var wg sync.WaitGroup
 		for i := range is.brs {
 			wg.Go(func() { is.breed(i, first) })
 		}
 		wg.Wait()
-		best := is.brs[0]
-		for _, br := range is.brs {
-			if br.best.length < best.best.length {
-				best = br
-			}
-		}
+		best := is.bestOf()
 		if improved != nil && best.best.length < told {
 			told = best.best.length
 			improved(best)
@@ -96,6 +91,17 @@ func (is *islands) run(improved func(*breeder)) *breeder {
 		}
 		is.exchange(best)
 	}
+}
+
+// bestOf gives the island with the shortest schedule.
+func (is *islands) bestOf() *breeder {
+	best := is.brs[0]
+	for _, br := range is.brs {
+		if br.best.length < best.best.length {
+			best = br
+		}
+	}
+	return best
 }
 
 // breed runs one island for an epoch.
