@@ -84,7 +84,15 @@ func (s arrangementService) BookArrangement(ctx context.Context, req *bayholdv1.
 	if err != nil {
 		return nil, err
 	}
-	booked, err := s.shop.BookArrangement(ctx, act, arranged, req.GetReason())
+	a := workshop.Arrangement{Jobs: arranged, Reason: req.GetReason()}
+	for i, o := range req.GetOverruns() {
+		overrun, err := readOverrun(fmt.Sprintf("overruns[%d]", i), siteID, o)
+		if err != nil {
+			return nil, err
+		}
+		a.Overruns = append(a.Overruns, overrun)
+	}
+	booked, err := s.shop.BookArrangement(ctx, act, a)
 	if err != nil {
 		return nil, err
 	}
@@ -137,4 +145,12 @@ func writeArranged(siteID string, list []workshop.ArrangedJob) []*bayholdv1.Arra
 		out = append(out, m)
 	}
 	return out
+}
+
+func readOverrun(field, siteID string, o *bayholdv1.Overrun) (workshop.Overrun, error) {
+	if _, err := parseWithin(field+".job", o.GetJob(), jobs, siteID); err != nil {
+		return workshop.Overrun{}, err
+	}
+	_, job, err := parseNumbered(field+".job", o.GetJob(), jobs)
+	return workshop.Overrun{Job: job, Step: o.GetStep(), Extra: int(o.GetExtraMinutes())}, err
 }

@@ -163,16 +163,16 @@ func ResourceSubject(kind site.Kind, id string) string {
 	}
 }
 
-// Vacate cancels the bookings of jobs, which keep their standing and are to be
-// booked anew. The caller has locked them.
-func (t *Tx) Vacate(ctx context.Context, ids []int64) error {
+// Vacate cancels single bookings of jobs that keep their standing. The caller
+// has locked the jobs.
+func (t *Tx) Vacate(ctx context.Context, bookings []int64) error {
 	_, err := t.tx.Exec(ctx, `UPDATE booking SET state = 'CANCELLED', expires_at = NULL
-		WHERE site_id = $1 AND job_id = ANY ($2) AND state <> 'CANCELLED'`, t.siteID, ids)
+		WHERE site_id = $1 AND booking_id = ANY ($2)`, t.siteID, bookings)
 	return err
 }
 
-// Move writes new bookings and places of steps for a job that was vacated.
-// LostRace as Book.
+// Move writes further bookings and new places of steps for a job. LostRace as
+// Book.
 func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([]site.Booking, error) {
 	ids, err := t.claim(ctx, bookings)
 	if err != nil {
@@ -207,7 +207,8 @@ func (t *Tx) PutWork(ctx context.Context, id int64, net procedure.Network) error
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.Exec(ctx, "INSERT INTO job_work (site_id, job_id, network) VALUES ($1, $2, $3)", t.siteID, id, json.RawMessage(raw))
+	_, err = t.tx.Exec(ctx, `INSERT INTO job_work (site_id, job_id, network) VALUES ($1, $2, $3)
+		ON CONFLICT (site_id, job_id) DO UPDATE SET network = $3`, t.siteID, id, json.RawMessage(raw))
 	return err
 }
 

@@ -144,8 +144,11 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 		if err != nil {
 			return a, err
 		}
-		if err := mayMove(booked, w.Now()); err != nil {
+		if err := mayMove(booked); err != nil {
 			return a, err
+		}
+		if !booked.Planned.Start.After(w.Now()) {
+			return a, fault.New(fault.Precondition, "BEGUN", "job %d has begun and stays where it is", id)
 		}
 		net, err := networkOf(ctx, r, booked)
 		if err != nil {

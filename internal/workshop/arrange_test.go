@@ -45,7 +45,7 @@ func TestArrangeFindsPlacesForManyAndBooksThemInOneAct(t *testing.T) {
 			t.Fatalf("%s has no place", j.Reference)
 		}
 	}
-	out, err := w.BookArrangement(t.Context(), act("arrange"), best.Jobs, "a busy Monday")
+	out, err := w.BookArrangement(t.Context(), act("arrange"), Arrangement{Jobs: best.Jobs, Reason: "a busy Monday"})
 	if err != nil || len(out) != 3 {
 		t.Fatalf("booked %d: %v", len(out), err)
 	}
@@ -55,7 +55,7 @@ func TestArrangeFindsPlacesForManyAndBooksThemInOneAct(t *testing.T) {
 	if err != nil || len(again) != len(best.Jobs[0].Plan.Bookings) {
 		t.Errorf("the moved job holds %d, its plan %d: %v", len(again), len(best.Jobs[0].Plan.Bookings), err)
 	}
-	_, err = w.BookArrangement(t.Context(), act("arrange"), best.Jobs[1:], "")
+	_, err = w.BookArrangement(t.Context(), act("arrange"), Arrangement{Jobs: best.Jobs[1:]})
 	wantKind(t, err, fault.LostRace, "BOOKED")
 }
 
@@ -69,7 +69,7 @@ func TestMovingAJobGivesUpItsOldPlace(t *testing.T) {
 	}
 	later := chain(t, w, local(19, 8, 0))
 	move := []ArrangedJob{{Job: booked.Job.ID, Plan: &later, Promise: local(20, 12, 0)}}
-	out, err := w.BookArrangement(t.Context(), act("move"), move, "the customer asked")
+	out, err := w.BookArrangement(t.Context(), act("move"), Arrangement{Jobs: move, Reason: "the customer asked"})
 	if err != nil || out[0].Job.Planned != later.During || !out[0].Job.Promise.Equal(local(20, 12, 0)) {
 		t.Fatalf("moved to %+v: %v", out, err)
 	}
@@ -84,10 +84,10 @@ func TestMovingAJobGivesUpItsOldPlace(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, err = w.BookArrangement(t.Context(), act("move"), []ArrangedJob{{Job: reserved.Job.ID, Plan: &later}}, "")
+	_, err = w.BookArrangement(t.Context(), act("move"), Arrangement{Jobs: []ArrangedJob{{Job: reserved.Job.ID, Plan: &later}}})
 	wantKind(t, err, fault.Precondition, "NO_STEPS")
 	w.now = func() time.Time { return local(19, 9, 0) }
-	_, err = w.BookArrangement(t.Context(), act("move"), move, "")
+	_, err = w.BookArrangement(t.Context(), act("move"), Arrangement{Jobs: []ArrangedJob{{Job: booked.Job.ID, Plan: &first}}})
 	wantKind(t, err, fault.Precondition, "BEGUN")
 }
 

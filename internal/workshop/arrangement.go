@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"bayhold/internal/fault"
@@ -25,55 +26,70 @@ type ArrangedJob struct {
 // maxArranged is how many jobs may be arranged or moved in one act.
 const maxArranged = 200
 
+// maxOverrun is how much longer a step may be said to take, in minutes.
+const maxOverrun = 100_000
+
+// Overrun is a step of a booked job that takes longer than it was planned.
+type Overrun struct {
+	Job   int64
+	Step  string
+	Extra int // working minutes more
+}
+
+// Arrangement asks for booked jobs to be moved and new ones to be booked.
+type Arrangement struct {
+	Jobs     []ArrangedJob
+	Overruns []Overrun // that the jobs keep from then on
+	Reason   string
+}
+
 // BookArrangement moves booked jobs to new places and books new ones, all or
 // none. LostRace with the bookings in the way; Precondition if a plan fits no
-// more, or a job has begun or holds nothing.
-func (w *Workshop) BookArrangement(ctx context.Context, act Act, jobs []ArrangedJob, reason string) ([]Booked, error) {
-	if err := checkArrangement(jobs, reason); err != nil {
+// more, moves what has begun, or is for a job that holds nothing.
+func (w *Workshop) BookArrangement(ctx context.Context, act Act, a Arrangement) ([]Booked, error) {
+	if err := a.check(); err != nil {
 		return nil, err
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) ([]Booked, error) {
-		var booked []int64
+		var ids []int64
 		var refs []Ref
-		for _, j := range jobs {
+		for _, j := range a.Jobs {
 			if j.Job != 0 {
-				booked = append(booked, j.Job)
+				ids = append(ids, j.Job)
 			}
 			refs = append(refs, j.Plan.refs()...)
 		}
 		// All of it at once: locks taken in two goes would be out of order.
-		standing, err := tx.LockJobs(ctx, booked, refs)
+		standing, err := tx.LockJobs(ctx, ids, refs)
 		if err != nil {
 			return nil, err
-		}
-		was := make(map[int64]site.Job, len(standing))
-		for _, j := range standing {
-			if err := mayMove(j, tx.Now()); err != nil {
-				return nil, err
-			}
-			was[j.ID] = j
 		}
 		if err := tx.Lapse(ctx, refs); err != nil {
 			return nil, err
 		}
-		if err := tx.Vacate(ctx, booked); err != nil {
+		moves, err := a.moves(ctx, tx, standing)
+		if err != nil {
 			return nil, err
 		}
-		out := make([]Booked, 0, len(jobs))
-		for _, j := range jobs {
-			b, err := w.settle(ctx, tx, j, was[j.Job], reason)
-			if err != nil {
+		// What gives way goes first, so that jobs can change places.
+		for _, m := range moves {
+			if err := tx.Vacate(ctx, m.gone); err != nil {
 				return nil, err
 			}
-			out = append(out, b)
 		}
-		return out, nil
+		return w.settle(ctx, tx, a, moves)
 	})
 }
 
-func checkArrangement(jobs []ArrangedJob, reason string) error {
+func (a Arrangement) check() error {
+	jobs := a.Jobs
 	var fs fault.Fields
-	checkText(&fs, "reason", reason, false)
+	checkText(&fs, "reason", a.Reason, false)
+	for i, o := range a.Overruns {
+		if o.Extra < 1 || o.Extra > maxOverrun {
+			fs.Add(fmt.Sprintf("overruns[%d].extra_minutes", i), "must be 1 to %d", maxOverrun)
+		}
+	}
 	if len(jobs) == 0 || len(jobs) > maxArranged {
 		fs.Add("jobs", "must be 1 to %d", maxArranged)
 	}
@@ -98,52 +114,167 @@ func checkArrangement(jobs []ArrangedJob, reason string) error {
 	return fs.Err("ARRANGEMENT", "the arrangement cannot be booked")
 }
 
-// mayMove refuses to move what holds nothing, has no steps, or has begun.
-func mayMove(j site.Job, now time.Time) error {
+// mayMove refuses to move what holds nothing or has no steps.
+func mayMove(j site.Job) error {
 	switch {
 	case j.State == site.Cancelled:
 		return fault.New(fault.Precondition, "NOT_STANDING", "job %d holds nothing any more: it was cancelled or its time ran out", j.ID)
 	case len(j.Steps) == 0:
-		return fault.New(fault.Precondition, "NO_STEPS", "job %d is a reservation: cancel it and reserve anew", j.ID)
-	case !j.Planned.Start.After(now):
-		return fault.New(fault.Precondition, "BEGUN", "job %d has begun and stays where it is", j.ID)
+		return fault.New(fault.Precondition, "NO_STEPS", "job %d has no steps: cancel it and reserve anew", j.ID)
 	}
 	return nil
 }
 
-// settle writes one job of an arrangement; was is the job that stands, if one
-// does, vacated.
-func (w *Workshop) settle(ctx context.Context, tx *store.Tx, j ArrangedJob, was site.Job, reason string) (Booked, error) {
-	if j.Job == 0 {
-		plan, err := w.judge(ctx, tx, Order{Reference: j.Reference, Plan: *j.Plan, State: site.Confirmed, Promise: j.Promise})
-		if err != nil {
-			return Booked{}, err
-		}
-		booked, err := writeJob(ctx, tx, plan.job, plan.bookings, "job.booked")
-		if err != nil {
-			return booked, err
-		}
-		return booked, tx.PutWork(ctx, booked.Job.ID, plan.network)
+// move is what becomes of one booked job.
+type move struct {
+	was, is site.Job
+	gone    []int64        // bookings that give way
+	more    []site.Booking // bookings that come
+	network *procedure.Network
+}
+
+// moves works out what becomes of the booked jobs of an arrangement.
+func (a Arrangement) moves(ctx context.Context, tx *store.Tx, standing []site.Job) (map[int64]move, error) {
+	was := make(map[int64]site.Job, len(standing))
+	for _, j := range standing {
+		was[j.ID] = j
 	}
-	net, err := tx.Work(ctx, j.Job)
+	out := make(map[int64]move, len(standing))
+	for _, j := range a.Jobs {
+		if j.Job == 0 {
+			continue
+		}
+		m, err := a.move(ctx, tx, j, was[j.Job])
+		if err != nil {
+			return nil, err
+		}
+		out[j.Job] = m
+	}
+	return out, nil
+}
+
+func (a Arrangement) move(ctx context.Context, tx *store.Tx, j ArrangedJob, was site.Job) (move, error) {
+	m := move{was: was, is: was}
+	if err := mayMove(was); err != nil {
+		return m, err
+	}
+	net, err := networkOf(ctx, tx.Reader, was)
 	if err != nil {
-		return Booked{}, err
+		return m, err
+	}
+	if longer, err := a.stretch(j.Job, &net); err != nil {
+		return m, err
+	} else if longer {
+		m.network = &net
 	}
 	z, placed, err := hold(ctx, tx, *j.Plan, net)
 	if err != nil {
-		return Booked{}, err
+		return m, err
 	}
 	now := z.judgement(Order{}, z.describe(placed, nil))
-	moved := was
-	moved.Planned, moved.Steps = now.job.Planned, now.job.Steps
-	if !j.Promise.IsZero() {
-		moved.Promise = j.Promise
+	if err := begunStay(was, now.job, tx.Now()); err != nil {
+		return m, err
 	}
-	tx.Log(store.Event{Kind: "job.moved", Subject: fmt.Sprintf("jobs/%d", j.Job), Details: map[string]any{
-		"reference": was.Reference, "from": was.Planned, "to": moved.Planned, "reason": reason,
+	m.is.Planned, m.is.Steps = now.job.Planned, now.job.Steps
+	if !j.Promise.IsZero() {
+		m.is.Promise = j.Promise
+	}
+	held, err := tx.Bookings(ctx, store.BookingFilter{Job: j.Job, Now: tx.Now()})
+	m.gone, m.more = difference(held, now.bookings)
+	return m, err
+}
+
+// stretch lets the steps of a job take as much longer as the arrangement says.
+func (a Arrangement) stretch(job int64, net *procedure.Network) (longer bool, err error) {
+	for _, o := range a.Overruns {
+		if o.Job != job {
+			continue
+		}
+		if err := stretchStep(net, o); err != nil {
+			return false, err
+		}
+		longer = true
+	}
+	return longer, nil
+}
+
+func stretchStep(net *procedure.Network, o Overrun) error {
+	at := slices.IndexFunc(net.Steps, func(s procedure.NetStep) bool { return s.ID == o.Step })
+	if at < 0 {
+		return fault.New(fault.NotFound, "NOT_FOUND", "job %d has no step %q", o.Job, o.Step)
+	}
+	e := &net.Steps[at].Step.Estimate
+	e.Likely += o.Extra
+	e.High = max(e.High, e.Likely)
+	return nil
+}
+
+// begunStay refuses to move a step that has begun, or to have one begin before
+// now.
+func begunStay(was, is site.Job, now time.Time) error {
+	start := make(map[string]time.Time, len(was.Steps))
+	for _, s := range was.Steps {
+		start[s.ID] = s.During.Start
+	}
+	for _, s := range is.Steps {
+		before := start[s.ID]
+		if (before.Before(now) || s.During.Start.Before(now.Truncate(time.Minute))) && !before.Equal(s.During.Start) {
+			return fault.New(fault.Precondition, "BEGUN", "step %s of job %d has begun, or would have, and stays where it is", s.ID, was.ID)
+		}
+	}
+	return nil
+}
+
+// difference tells which of the bookings held give way to those wanted, and
+// which come.
+func difference(held, want []site.Booking) (gone []int64, more []site.Booking) {
+	same := func(a, b site.Booking) bool {
+		return a.Kind == b.Kind && a.Resource == b.Resource && a.During == b.During && slices.Equal(a.Steps, b.Steps)
+	}
+	for _, h := range held {
+		if !slices.ContainsFunc(want, func(b site.Booking) bool { return same(h, b) }) {
+			gone = append(gone, h.ID)
+		}
+	}
+	for _, b := range want {
+		if !slices.ContainsFunc(held, func(h site.Booking) bool { return same(h, b) }) {
+			more = append(more, b)
+		}
+	}
+	return gone, more
+}
+
+// settle writes the jobs of an arrangement, whose old bookings have given way.
+func (w *Workshop) settle(ctx context.Context, tx *store.Tx, a Arrangement, moves map[int64]move) ([]Booked, error) {
+	out := make([]Booked, 0, len(a.Jobs))
+	for _, j := range a.Jobs {
+		var b Booked
+		var err error
+		if j.Job == 0 {
+			b, err = w.write(ctx, tx, Order{Reference: j.Reference, Plan: *j.Plan, State: site.Confirmed, Promise: j.Promise})
+		} else {
+			b, err = settleMove(ctx, tx, moves[j.Job], a.Reason)
+		}
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, b)
+	}
+	return out, nil
+}
+
+func settleMove(ctx context.Context, tx *store.Tx, m move, reason string) (Booked, error) {
+	tx.Log(store.Event{Kind: "job.moved", Subject: fmt.Sprintf("jobs/%d", m.is.ID), Details: map[string]any{
+		"reference": m.is.Reference, "from": m.was.Planned, "to": m.is.Planned, "reason": reason,
+		"gone": m.gone, "more": len(m.more),
 	}})
-	bookings, err := tx.Move(ctx, moved, now.bookings)
-	return Booked{Job: moved, Bookings: bookings}, err
+	if m.network != nil {
+		if err := tx.PutWork(ctx, m.is.ID, *m.network); err != nil {
+			return Booked{}, err
+		}
+	}
+	bookings, err := tx.Move(ctx, m.is, m.more)
+	return Booked{Job: m.is, Bookings: bookings}, err
 }
 
 // networkOf reads the network that a booked job was planned with.

@@ -112,16 +112,21 @@ func (w *Workshop) Book(ctx context.Context, act Act, o Order) (Booked, error) {
 		return Booked{}, err
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
-		plan, err := w.judge(ctx, tx, o)
-		if err != nil {
-			return Booked{}, err
-		}
-		booked, err := writeJob(ctx, tx, plan.job, plan.bookings, "job.booked")
-		if err != nil {
-			return booked, err
-		}
-		return booked, tx.PutWork(ctx, booked.Job.ID, plan.network)
+		return w.write(ctx, tx, o)
 	})
+}
+
+// write judges the plan of an order and writes it.
+func (w *Workshop) write(ctx context.Context, tx *store.Tx, o Order) (Booked, error) {
+	plan, err := w.judge(ctx, tx, o)
+	if err != nil {
+		return Booked{}, err
+	}
+	booked, err := writeJob(ctx, tx, plan.job, plan.bookings, "job.booked")
+	if err != nil {
+		return booked, err
+	}
+	return booked, tx.PutWork(ctx, booked.Job.ID, plan.network)
 }
 
 // judged is a plan that fits the site as it is now.
@@ -141,6 +146,9 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 	if err != nil {
 		return judged{}, err
 	}
+	if o.Plan.extent().Start.Before(tx.Now().Truncate(time.Minute)) {
+		return judged{}, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
+	}
 	z, placed, err := hold(ctx, tx, o.Plan, merged.network)
 	if err != nil {
 		return judged{}, err
@@ -152,9 +160,6 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 // conditions and calibrations, whose rows the caller has locked.
 func hold(ctx context.Context, tx *store.Tx, p Plan, net procedure.Network) (*puzzle, *plan.Plan, error) {
 	extent := p.extent()
-	if extent.Start.Before(tx.Now().Truncate(time.Minute)) {
-		return nil, nil, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
-	}
 	st, err := tx.State(ctx, tx.Now(), extent, p.refs())
 	if err != nil {
 		return nil, nil, err

@@ -704,11 +704,14 @@ type BookArrangementRequest struct {
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// A UUID of the caller's; a repeat does nothing and answers the same.
 	RequestId string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	// The jobs to move or to book, with their plans as they were answered. A new
-	// job becomes CONFIRMED, a booked one keeps its standing.
+	// The jobs to move or to book, with their plans as they were answered. Steps
+	// that have begun must stay where they are. A new job becomes CONFIRMED, a
+	// booked one keeps its standing.
 	Jobs []*ArrangedJob `protobuf:"bytes,3,rep,name=jobs,proto3" json:"jobs,omitempty"`
 	// Why, for the record; may be empty.
-	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Steps that take longer, as ProposeRepair was told: the jobs keep it.
+	Overruns      []*Overrun `protobuf:"bytes,5,rep,name=overruns,proto3" json:"overruns,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -769,6 +772,13 @@ func (x *BookArrangementRequest) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *BookArrangementRequest) GetOverruns() []*Overrun {
+	if x != nil {
+		return x.Overruns
+	}
+	return nil
 }
 
 // BookArrangementResponse answers it.
@@ -872,13 +882,14 @@ const file_bayhold_v1_arrange_proto_rawDesc = "" +
 	"\x04jobs\x18\x02 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs\x12%\n" +
 	"\x0epromises_moved\x18\x03 \x01(\x05R\rpromisesMoved\x12%\n" +
 	"\x0ebookings_moved\x18\x04 \x01(\x05R\rbookingsMoved\x12#\n" +
-	"\rminutes_moved\x18\x05 \x01(\x03R\fminutesMoved\"\x94\x01\n" +
+	"\rminutes_moved\x18\x05 \x01(\x03R\fminutesMoved\"\xc5\x01\n" +
 	"\x16BookArrangementRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tR\trequestId\x12+\n" +
 	"\x04jobs\x18\x03 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"F\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\x12/\n" +
+	"\boverruns\x18\x05 \x03(\v2\x13.bayhold.v1.OverrunR\boverruns\"F\n" +
 	"\x17BookArrangementResponse\x12+\n" +
 	"\x04jobs\x18\x01 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs2\x98\x02\n" +
 	"\x12ArrangementService\x12P\n" +
@@ -935,18 +946,19 @@ var file_bayhold_v1_arrange_proto_depIdxs = []int32{
 	15, // 14: bayhold.v1.ProposeRepairResponse.broken:type_name -> bayhold.v1.Booking
 	0,  // 15: bayhold.v1.ProposeRepairResponse.jobs:type_name -> bayhold.v1.ArrangedJob
 	0,  // 16: bayhold.v1.BookArrangementRequest.jobs:type_name -> bayhold.v1.ArrangedJob
-	0,  // 17: bayhold.v1.BookArrangementResponse.jobs:type_name -> bayhold.v1.ArrangedJob
-	2,  // 18: bayhold.v1.ArrangementService.ArrangeJobs:input_type -> bayhold.v1.ArrangeJobsRequest
-	4,  // 19: bayhold.v1.ArrangementService.ProposeRepair:input_type -> bayhold.v1.ProposeRepairRequest
-	8,  // 20: bayhold.v1.ArrangementService.BookArrangement:input_type -> bayhold.v1.BookArrangementRequest
-	3,  // 21: bayhold.v1.ArrangementService.ArrangeJobs:output_type -> bayhold.v1.ArrangeJobsResponse
-	7,  // 22: bayhold.v1.ArrangementService.ProposeRepair:output_type -> bayhold.v1.ProposeRepairResponse
-	9,  // 23: bayhold.v1.ArrangementService.BookArrangement:output_type -> bayhold.v1.BookArrangementResponse
-	21, // [21:24] is the sub-list for method output_type
-	18, // [18:21] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	5,  // 17: bayhold.v1.BookArrangementRequest.overruns:type_name -> bayhold.v1.Overrun
+	0,  // 18: bayhold.v1.BookArrangementResponse.jobs:type_name -> bayhold.v1.ArrangedJob
+	2,  // 19: bayhold.v1.ArrangementService.ArrangeJobs:input_type -> bayhold.v1.ArrangeJobsRequest
+	4,  // 20: bayhold.v1.ArrangementService.ProposeRepair:input_type -> bayhold.v1.ProposeRepairRequest
+	8,  // 21: bayhold.v1.ArrangementService.BookArrangement:input_type -> bayhold.v1.BookArrangementRequest
+	3,  // 22: bayhold.v1.ArrangementService.ArrangeJobs:output_type -> bayhold.v1.ArrangeJobsResponse
+	7,  // 23: bayhold.v1.ArrangementService.ProposeRepair:output_type -> bayhold.v1.ProposeRepairResponse
+	9,  // 24: bayhold.v1.ArrangementService.BookArrangement:output_type -> bayhold.v1.BookArrangementResponse
+	22, // [22:25] is the sub-list for method output_type
+	19, // [19:22] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_arrange_proto_init() }
