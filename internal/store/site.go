@@ -23,6 +23,7 @@ func (t *Tx) PutSite(ctx context.Context, v site.Site) error {
 
 // State is what planning needs to know of a site, as of one revision.
 type State struct {
+	Now         time.Time
 	Site        site.Site
 	Bays        []site.Bay
 	Technicians []site.Technician
@@ -33,7 +34,7 @@ type State struct {
 
 // State reads it for a time; with refs only those resources and their bookings.
 func (r Reader) State(ctx context.Context, now time.Time, during hours.Range, refs []Ref) (State, error) {
-	var out State
+	out := State{Now: now}
 	var err error
 	ids := map[site.Kind][]string{}
 	if refs != nil {

@@ -73,7 +73,7 @@ func newYard(st store.State, from, to time.Time) (*yard, error) {
 		types[t.ID] = t
 	}
 	for _, t := range st.Tools {
-		y.addTool(t, types[t.Type], busy)
+		y.addTool(t, types[t.Type], busy, st.Now)
 	}
 	for i := range y.units {
 		slices.SortStableFunc(y.units[i].Shut, func(a, b plan.Blocked) int { return int(a.Start) - int(b.Start) })
@@ -81,7 +81,7 @@ func newYard(st store.State, from, to time.Time) (*yard, error) {
 	return y, nil
 }
 
-func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Booking) {
+func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Booking, now time.Time) {
 	i := y.add(Ref{Kind: site.KindTool, ID: t.Tag}, y.whole(), busy)
 	y.types[i] = kind
 	y.retired[i] = t.Condition == site.Retired
@@ -92,11 +92,12 @@ func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Book
 	if t.Condition == site.Serviceable {
 		return
 	}
-	end := y.epoch.Add(maxRange * 2)
+	// What it was used for before is done, whatever became of it since.
+	end := now.Add(maxRange * 2)
 	if (t.Condition == site.Quarantined || t.Condition == site.Away) && !t.ConditionUntil.IsZero() {
 		end = t.ConditionUntil
 	}
-	y.shut(i, hours.Range{Start: y.epoch, End: end}, reason{
+	y.shut(i, hours.Range{Start: now, End: end}, reason{
 		kind: BlockerCondition, text: conditionText(t), until: t.ConditionUntil,
 	})
 }

@@ -1,0 +1,301 @@
+package workshop
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/hours"
+	"bayhold/internal/plan"
+	"bayhold/internal/site"
+	"bayhold/internal/store"
+)
+
+// RepairQuestion says what went otherwise: a step that runs over, or a resource
+// that cannot be had for a time.
+type RepairQuestion struct {
+	Overrun *Overrun
+	Outage  *Outage
+	Horizon time.Time // zero: eight weeks from now
+}
+
+// Outage is a resource that cannot be had for a time.
+type Outage struct {
+	Ref
+	During hours.Range
+}
+
+func (q *RepairQuestion) check(now time.Time) error {
+	var fs fault.Fields
+	if (q.Overrun == nil) == (q.Outage == nil) {
+		fs.Add("event", "must be an overrun or an outage")
+	}
+	if o := q.Overrun; o != nil && (o.Extra < 1 || o.Extra > maxOverrun) {
+		fs.Add("overrun.extra_minutes", "must be 1 to %d", maxOverrun)
+	}
+	if o := q.Outage; o != nil {
+		checkRange(&fs, "outage.during", o.During.Start, o.During.End)
+	}
+	if q.Horizon.IsZero() {
+		q.Horizon = minuteUp(now).Add(lookAhead)
+	}
+	checkRange(&fs, "horizon_time", now.Truncate(time.Minute), q.Horizon)
+	return fs.Err("REPAIR", "the question cannot be answered")
+}
+
+// Repair is what breaks and how it could be mended.
+type Repair struct {
+	Broken        []site.Booking
+	Jobs          []ArrangedJob // that the repair touches, by start
+	PromisesMoved int
+	BookingsMoved int
+	MinutesMoved  int64 // of the starts of steps, summed
+}
+
+// ProposeRepair tells what an overrun or an outage breaks among the jobs that
+// stand, and the repair that moves the fewest promises, then the fewest
+// bookings, then the fewest minutes. It writes nothing.
+func (w *Workshop) ProposeRepair(ctx context.Context, slug string, q RepairQuestion) (Repair, error) {
+	if err := q.check(w.Now()); err != nil {
+		return Repair{}, err
+	}
+	var m *mender
+	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
+		var err error
+		m, err = w.newMender(ctx, r, q)
+		return err
+	})
+	if err != nil {
+		return Repair{}, err
+	}
+	if len(m.jobs) == 0 {
+		return Repair{}, nil
+	}
+	res, err := plan.Ripple(ctx, &m.fleet.problem, plan.RippleOptions{
+		Standing: m.fleet.whole(m.standing), Now: m.fleet.ceil(w.Now()),
+	})
+	if err != nil {
+		return Repair{}, err
+	}
+	return m.tell(res), nil
+}
+
+// mender holds the jobs that stand, as the planner sees them after the event.
+type mender struct {
+	fleet    *fleet
+	jobs     []site.Job
+	works    []work
+	held     [][]site.Booking // of each job
+	standing []*plan.Plan     // of each job
+}
+
+func (w *Workshop) newMender(ctx context.Context, r store.Reader, q RepairQuestion) (*mender, error) {
+	m := &mender{}
+	now := w.Now()
+	listed, err := r.Jobs(ctx, store.JobFilter{Now: now, During: hours.Range{Start: now, End: q.Horizon}})
+	if err != nil {
+		return nil, err
+	}
+	from := now.Truncate(time.Minute)
+	var jobs []fleetJob
+	for _, j := range listed {
+		job, err := m.take(ctx, r, j, q)
+		if err != nil {
+			return nil, err
+		}
+		if job != nil {
+			jobs = append(jobs, *job)
+			if j.Planned.Start.Before(from) {
+				from = j.Planned.Start
+			}
+		}
+	}
+	if err := m.concerned(ctx, r, q); err != nil {
+		return nil, err
+	}
+	st, err := r.State(ctx, now, hours.Range{Start: from, End: q.Horizon}, nil)
+	if err != nil {
+		return nil, err
+	}
+	st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool {
+		return slices.ContainsFunc(m.jobs, func(j site.Job) bool { return j.ID == b.Job })
+	})
+	y, err := newYard(st, from, q.Horizon)
+	if err != nil {
+		return nil, err
+	}
+	if o := q.Outage; o != nil {
+		y.out(o)
+	}
+	if m.fleet, err = newFleet(y, jobs); err != nil {
+		return nil, err
+	}
+	return m, m.stand(now)
+}
+
+// take reads a job that stands, with its steps as long as they take now; nil
+// for a reservation, which stays where it is.
+func (m *mender) take(ctx context.Context, r store.Reader, j site.Job, q RepairQuestion) (*fleetJob, error) {
+	if len(j.Steps) == 0 {
+		return nil, nil
+	}
+	net, err := networkOf(ctx, r, j)
+	if err != nil {
+		return nil, err
+	}
+	if o := q.Overrun; o != nil && o.Job == j.ID {
+		if err := stretchStep(&net, *o); err != nil {
+			return nil, err
+		}
+	}
+	known, err := planned(ctx, r, j)
+	if err != nil {
+		return nil, err
+	}
+	held, err := r.Bookings(ctx, store.BookingFilter{Job: j.ID, Now: j.Created})
+	if err != nil {
+		return nil, err
+	}
+	m.jobs, m.held = append(m.jobs, j), append(m.held, held)
+	m.works = append(m.works, work{procedures: known, network: net})
+	return &fleetJob{network: net, arrivals: arrivalsOf(j), release: j.Planned.Start, due: j.Promise}, nil
+}
+
+// concerned refuses a question about a job or a resource that is not there.
+func (m *mender) concerned(ctx context.Context, r store.Reader, q RepairQuestion) error {
+	if o := q.Overrun; o != nil && !slices.ContainsFunc(m.jobs, func(j site.Job) bool { return j.ID == o.Job }) {
+		return fault.New(fault.Precondition, "NOT_STANDING", "job %d is not among the jobs with steps that stand from now on", o.Job)
+	}
+	if o := q.Outage; o != nil {
+		var err error
+		switch o.Kind {
+		case site.KindBay:
+			_, err = r.Bay(ctx, o.ID)
+		case site.KindTechnician:
+			_, err = r.Technician(ctx, o.ID)
+		case site.KindTool:
+			_, err = r.Tool(ctx, o.ID)
+		}
+		return err
+	}
+	return nil
+}
+
+// out takes a resource away for a time.
+func (y *yard) out(o *Outage) {
+	for i, ref := range y.refs {
+		if ref == o.Ref {
+			y.shut(int32(i), o.During, reason{kind: BlockerClosed, text: "the outage", until: o.During.End})
+			slices.SortStableFunc(y.units[i].Shut, func(a, b plan.Blocked) int { return int(a.Start) - int(b.Start) })
+		}
+	}
+}
+
+// stand lays the jobs out where they stand, and freezes what has begun.
+func (m *mender) stand(now time.Time) error {
+	step := 0
+	for i, z := range m.fleet.parts {
+		placed, err := z.standing(m.jobs[i], m.held[i])
+		if err != nil {
+			return err
+		}
+		m.standing = append(m.standing, placed)
+		for s, at := range placed.Steps {
+			if z.at(at.Start).Before(now) {
+				m.fleet.problem.Steps[step+s].Frozen = true
+				m.fleet.problem.Steps[step+s].At = at.Start
+			}
+		}
+		step += len(placed.Steps)
+	}
+	m.freezeUnits()
+	return nil
+}
+
+// freezeUnits leaves those who serve what has begun where they are.
+func (m *mender) freezeUnits() {
+	standing := m.fleet.whole(m.standing)
+	for c := range m.fleet.problem.Claims {
+		claim := &m.fleet.problem.Claims[c]
+		begun := slices.ContainsFunc(claim.Steps, func(s int32) bool { return m.fleet.problem.Steps[s].Frozen })
+		if begun {
+			claim.Eligible = standing.Units[c]
+		}
+	}
+}
+
+// standing reads a job and its bookings back into the planner's terms. It judges
+// nothing: what has changed since is what a repair is for.
+func (z *puzzle) standing(j site.Job, held []site.Booking) (*plan.Plan, error) {
+	var p Plan
+	for _, s := range j.Steps {
+		p.Steps = append(p.Steps, PlannedStep{ID: s.ID, During: s.During})
+	}
+	for _, b := range held {
+		p.Bookings = append(p.Bookings, PlannedBooking{Ref: Ref{Kind: b.Kind, ID: b.Resource}, During: b.During, Steps: b.Steps})
+	}
+	out, err := z.steps(p)
+	if err != nil {
+		return nil, err
+	}
+	out.Units, err = z.serve(p.Bookings)
+	return out, err
+}
+
+// tell says a repair in the words of the site.
+func (m *mender) tell(res plan.Repair) Repair {
+	out := Repair{PromisesMoved: len(res.Promises), MinutesMoved: res.Moved}
+	if len(res.Broken) == 0 {
+		return out
+	}
+	out.Broken = m.broken(res.Broken)
+	for i, placed := range m.fleet.split(&res.Plan, res.Unplaced) {
+		j := m.jobs[i]
+		a := ArrangedJob{Job: j.ID, Reference: j.Reference, Planned: j.Planned, Promise: j.Promise, Moved: true}
+		if placed != nil {
+			p := m.fleet.parts[i].describe(placed, m.works[i].procedures)
+			a.Plan = &p
+			gone, more := difference(m.held[i], m.fleet.parts[i].judgement(Order{}, p).bookings)
+			if len(gone)+len(more) == 0 {
+				continue
+			}
+			out.BookingsMoved += max(len(gone), len(more))
+		}
+		out.Jobs = append(out.Jobs, a)
+	}
+	return out
+}
+
+// broken gives the bookings that serve what no longer holds, by start.
+func (m *mender) broken(list []plan.Violation) []site.Booking {
+	var out []site.Booking
+	seen := map[int64]bool{}
+	step, claim := 0, 0
+	for i, z := range m.fleet.parts {
+		for _, v := range list {
+			var ids []string
+			switch {
+			case v.Claim >= claim && v.Claim < claim+len(z.problem.Claims):
+				for _, s := range z.problem.Claims[v.Claim-claim].Steps {
+					ids = append(ids, z.network.Steps[s].ID)
+				}
+			case v.Claim < 0 && v.Step >= step && v.Step < step+len(z.problem.Steps):
+				ids = []string{z.network.Steps[v.Step-step].ID}
+			}
+			for _, b := range m.held[i] {
+				serves := slices.ContainsFunc(ids, func(id string) bool { return slices.Contains(b.Steps, id) })
+				if v.Unit >= 0 && b.Resource != m.fleet.refs[v.Unit].ID {
+					continue
+				}
+				if serves && !seen[b.ID] {
+					seen[b.ID] = true
+					out = append(out, b)
+				}
+			}
+		}
+		step, claim = step+len(z.problem.Steps), claim+len(z.problem.Claims)
+	}
+	slices.SortFunc(out, func(a, b site.Booking) int { return a.During.Start.Compare(b.During.Start) })
+	return out
+}
