@@ -55,3 +55,36 @@ func TestArrangeStreamsAndIsBookedInOneAct(t *testing.T) {
 	}
 	wantCode(t, err, codes.InvalidArgument)
 }
+
+func TestExplainAndRepairOverTheWire(t *testing.T) {
+	t.Parallel()
+	c := small(t)
+	explained, err := c.planning.ExplainJob(t.Context(), &bayholdv1.ExplainJobRequest{
+		Parent: quay, Procedures: []string{quay + "/procedures/chain"}, EarliestTime: at(15, 8), StartTime: at(15, 8),
+	})
+	if err != nil || len(explained.GetReliefs()) == 0 || explained.GetReliefs()[0].GetSoonerMinutes() != 180 || len(explained.GetSmallestSet()) != 1 {
+		t.Errorf("explained: %v, %v", explained, err)
+	}
+	job := bookChain(t, c)
+	arranging := bayholdv1.NewArrangementServiceClient(c.conn)
+	outage := &bayholdv1.ProposeRepairRequest{Parent: quay, Event: &bayholdv1.ProposeRepairRequest_Outage{Outage: &bayholdv1.Outage{
+		Resource: quay + "/tools/LK-1", During: &bayholdv1.TimeRange{Start: at(12, 8), End: at(13, 8)},
+	}}}
+	repair, err := arranging.ProposeRepair(t.Context(), outage)
+	if err != nil || len(repair.GetJobs()) != 1 || repair.GetJobs()[0].GetJob() != job.GetName() || len(repair.GetBroken()) == 0 {
+		t.Fatalf("repair: %v, %v", repair, err)
+	}
+	_, err = arranging.BookArrangement(t.Context(), &bayholdv1.BookArrangementRequest{
+		Parent: quay, RequestId: uuid.NewString(), Jobs: repair.GetJobs(), Reason: "locks out",
+	})
+	if err != nil {
+		t.Error(err)
+	}
+	outage.Event = &bayholdv1.ProposeRepairRequest_Overrun{Overrun: &bayholdv1.Overrun{Job: job.GetName(), Step: "chain/renew", ExtraMinutes: 30}}
+	repair, err = arranging.ProposeRepair(t.Context(), outage)
+	if err != nil || len(repair.GetJobs()) != 1 {
+		t.Errorf("overrun: %v, %v", repair, err)
+	}
+	_, err = arranging.ProposeRepair(t.Context(), &bayholdv1.ProposeRepairRequest{Parent: quay})
+	wantCode(t, err, codes.InvalidArgument)
+}
