@@ -12,6 +12,7 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -181,6 +182,38 @@ func TestRequests(t *testing.T) {
 		}},
 		{"job cancel 19 --reason 'called off' --request-id " + strings.ToUpper(requestID), &bayholdv1.CancelJobRequest{
 			Name: harbour + "/jobs/19", RequestId: requestID, Reason: "called off",
+		}},
+		{"job check -p belt-orlo-20 --start '2026-12-01 8:00' --part belt-20=2026-12-02 --part 'seal = 2026-12-01 11:00'", &bayholdv1.CheckJobRequest{
+			Parent: harbour, Procedures: []string{harbour + "/procedures/belt-orlo-20"}, StartTime: ts(dec, 1, 8, 0),
+			PartArrivals: []*bayholdv1.PartArrival{{Part: "belt-20", ExpectedTime: ts(dec, 2, 0, 0)}, {Part: "seal", ExpectedTime: ts(dec, 1, 11, 0)}},
+		}},
+		{"job book --reference R -p belt-orlo-20 --from 2026-12-01 --part belt-20=2026-12-02", &bayholdv1.FindPlansRequest{
+			Parent: harbour, Procedures: []string{harbour + "/procedures/belt-orlo-20"}, EarliestTime: ts(dec, 1, 0, 0),
+			PartArrivals: []*bayholdv1.PartArrival{{Part: "belt-20", ExpectedTime: ts(dec, 2, 0, 0)}},
+		}},
+		{"job part jobs/21 pin --ordered --request-id " + requestID, &bayholdv1.UpdateJobPartRequest{
+			Name: harbour + "/jobs/21", Part: "pin", State: bayholdv1.PartState_PART_STATE_ORDERED, RequestId: requestID,
+		}},
+		{"job part 21 pin --expected 2026-12-02 --request-id " + requestID, &bayholdv1.UpdateJobPartRequest{
+			Name: harbour + "/jobs/21", Part: "pin", State: expectedPart, ExpectedTime: ts(dec, 2, 0, 0), RequestId: requestID,
+		}},
+		{"job part 21 pin --unknown --request-id " + requestID, &bayholdv1.UpdateJobPartRequest{
+			Name: harbour + "/jobs/21", Part: "pin", RequestId: requestID,
+		}},
+		{"job while-open 21", &bayholdv1.ListWhileOpenRequest{Parent: harbour, Job: harbour + "/jobs/21"}},
+		{"job while-open -p belt-orlo-20,pump", &bayholdv1.ListWhileOpenRequest{
+			Parent: harbour, Procedures: []string{harbour + "/procedures/belt-orlo-20", harbour + "/procedures/pump"},
+		}},
+		{"job sheet 21", &bayholdv1.GetJobSheetRequest{Name: harbour + "/jobs/21", Format: bayholdv1.SheetFormat_SHEET_FORMAT_TEXT}},
+		{"job sheet 21 --html", &bayholdv1.GetJobSheetRequest{Name: harbour + "/jobs/21", Format: bayholdv1.SheetFormat_SHEET_FORMAT_HTML}},
+		{"procedure diff belt-orlo-20 --from 1 --to 3", &bayholdv1.DiffProcedureRequest{Name: harbour + "/procedures/belt-orlo-20", FromVersion: 1, ToVersion: 3}},
+		{"procedure issue belt-orlo-20 --version 3 --request-id " + requestID, &bayholdv1.UpdateProcedureRequest{
+			Procedure:  &bayholdv1.Procedure{Name: harbour + "/procedures/belt-orlo-20", Version: 3, State: bayholdv1.ProcedureState_PROCEDURE_STATE_ISSUED},
+			UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"state"}}, RequestId: requestID,
+		}},
+		{"procedure withdraw belt-orlo-20 --version 3 --request-id " + requestID, &bayholdv1.UpdateProcedureRequest{
+			Procedure:  &bayholdv1.Procedure{Name: harbour + "/procedures/belt-orlo-20", Version: 3, State: bayholdv1.ProcedureState_PROCEDURE_STATE_WITHDRAWN},
+			UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"state"}}, RequestId: requestID,
 		}},
 		{"procedure list --family orlo-20", &bayholdv1.ListProceduresRequest{Parent: harbour, PageSize: 1000, EngineFamily: harbour + "/engineFamilies/orlo-20"}},
 		{"procedure show belt-orlo-20 --version 1", &bayholdv1.GetProcedureRequest{Name: harbour + "/procedures/belt-orlo-20", Version: 1}},

@@ -262,6 +262,29 @@ func (f *fake) ListProcedures(context.Context, *bayholdv1.ListProceduresRequest)
 	return &bayholdv1.ListProceduresResponse{Procedures: fixtureProcedures()}, nil
 }
 
+func (f *fake) UpdateProcedure(_ context.Context, r *bayholdv1.UpdateProcedureRequest) (*bayholdv1.UpdateProcedureResponse, error) {
+	p, err := named(fixtureProcedures(), r.GetProcedure().GetName())
+	if err == nil {
+		p.Version, p.State = r.GetProcedure().GetVersion(), r.GetProcedure().GetState()
+	}
+	return &bayholdv1.UpdateProcedureResponse{Procedure: p}, err
+}
+
+func (f *fake) DiffProcedure(context.Context, *bayholdv1.DiffProcedureRequest) (*bayholdv1.DiffProcedureResponse, error) {
+	return fixtureDiff(), nil
+}
+
+func (f *fake) LintProcedures(context.Context, *bayholdv1.LintProceduresRequest) (*bayholdv1.LintProceduresResponse, error) {
+	return &bayholdv1.LintProceduresResponse{Findings: fixtureFindings()}, nil
+}
+
+func (f *fake) ListWhileOpen(_ context.Context, r *bayholdv1.ListWhileOpenRequest) (*bayholdv1.ListWhileOpenResponse, error) {
+	if r.GetJob() != "" {
+		return &bayholdv1.ListWhileOpenResponse{Candidates: fixtureInSlot()}, nil
+	}
+	return &bayholdv1.ListWhileOpenResponse{Candidates: fixtureWhileOpen()}, nil
+}
+
 func (f *fake) CheckJob(context.Context, *bayholdv1.CheckJobRequest) (*bayholdv1.CheckJobResponse, error) {
 	return &bayholdv1.CheckJobResponse{Possible: true, Plan: fixturePlan(7, true)}, nil
 }
@@ -335,6 +358,39 @@ func (f *fake) ListBookings(_ context.Context, r *bayholdv1.ListBookingsRequest)
 func (f *fake) GetJob(_ context.Context, r *bayholdv1.GetJobRequest) (*bayholdv1.GetJobResponse, error) {
 	j, err := named(fixtureJobs(), r.GetName())
 	return &bayholdv1.GetJobResponse{Job: j}, err
+}
+
+// UpdateJobPart marks the part and answers the steps that begin before it is
+// there.
+func (f *fake) UpdateJobPart(_ context.Context, r *bayholdv1.UpdateJobPartRequest) (*bayholdv1.UpdateJobPartResponse, error) {
+	j, err := named(fixtureJobs(), r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	out := &bayholdv1.UpdateJobPartResponse{Job: j}
+	for _, p := range j.GetParts() {
+		if p.GetId() != r.GetPart() {
+			continue
+		}
+		p.State, p.ExpectedTime = r.GetState(), r.GetExpectedTime()
+		for _, s := range j.GetSteps() {
+			if slices.Contains(p.GetSteps(), s.GetId()) && s.GetDuring().GetStart().AsTime().Before(r.GetExpectedTime().AsTime()) {
+				out.AffectedSteps = append(out.AffectedSteps, s)
+			}
+		}
+		return out, nil
+	}
+	return nil, status.Errorf(codes.NotFound, "%s has no part %q on its list", r.GetName(), r.GetPart())
+}
+
+func (f *fake) GetJobSheet(_ context.Context, r *bayholdv1.GetJobSheetRequest) (*bayholdv1.GetJobSheetResponse, error) {
+	if _, err := named(fixtureJobs(), r.GetName()); err != nil {
+		return nil, err
+	}
+	if r.GetFormat() == bayholdv1.SheetFormat_SHEET_FORMAT_HTML {
+		return &bayholdv1.GetJobSheetResponse{Content: "<!doctype html>\n<title>R-21</title>\n", ContentType: "text/html; charset=utf-8"}, nil
+	}
+	return &bayholdv1.GetJobSheetResponse{Content: fixtureSheet, ContentType: "text/plain; charset=utf-8"}, nil
 }
 
 func (f *fake) ListJobs(_ context.Context, r *bayholdv1.ListJobsRequest) (*bayholdv1.ListJobsResponse, error) {

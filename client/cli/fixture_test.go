@@ -83,7 +83,11 @@ func fixtureToolTypes() []*bayholdv1.ToolType {
 		},
 		{
 			Name: harbour + "/toolTypes/wrench-200", DisplayName: "Torque wrench 40 to 200", Purpose: bayholdv1.Purpose_PURPOSE_TORQUE,
-			TorqueMinNm: 40, TorqueMaxNm: 200, ResolutionNm: 1, Drive: "1/2in", Calibrated: true,
+			TorqueMinNm: 40, TorqueMaxNm: 200, ResolutionNm: 1, Drive: "1/2in", Calibrated: true, LengthMm: 420.5,
+		},
+		{
+			Name: harbour + "/toolTypes/multiplier", DisplayName: "Torque multiplier", Purpose: bayholdv1.Purpose_PURPOSE_TORQUE,
+			TorqueMaxNm: 1000, Drive: "3/4in", Ratio: 4.2,
 		},
 	}
 }
@@ -135,7 +139,7 @@ func fixtureBookings() []*bayholdv1.Booking {
 }
 
 func fixtureJobs() []*bayholdv1.Job {
-	done := []*bayholdv1.ProcedureVersion{{Procedure: harbour + "/procedures/belt-orlo-20", Version: 2}}
+	done := []*bayholdv1.ProcedureVersion{{Procedure: harbour + "/procedures/belt-orlo-20", Version: 2, NewestVersion: 2}}
 	return []*bayholdv1.Job{
 		{
 			Name: harbour + "/jobs/17", Reference: "R-17", EngineFamily: harbour + "/engineFamilies/orlo-20", Procedures: done,
@@ -147,6 +151,7 @@ func fixtureJobs() []*bayholdv1.Job {
 				{Id: "cover/on", Title: "Put the cover on", During: during(ts(nov, 24, 15, 0), ts(nov, 24, 16, 30))},
 			},
 		},
+		fixtureJobWithParts(),
 		{
 			Name: harbour + "/jobs/19", Reference: "R-19", EngineFamily: harbour + "/engineFamilies/orlo-20", Procedures: done,
 			State: tentative, Planned: during(ts(nov, 25, 13, 0), ts(nov, 27, 12, 0)), ExpireTime: ts(nov, 26, 12, 0),

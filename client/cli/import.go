@@ -98,7 +98,7 @@ func (a *app) readFiles(args []string) ([]*bayholdv1.WorkshopFile, error) {
 				return nil, err
 			}
 			if size += len(body); size > maxImport {
-				return nil, usage("the files are larger than 8 MiB together; import them in parts")
+				return nil, usage("the files are larger than 8 MiB together; give them in parts")
 			}
 			out = append(out, &bayholdv1.WorkshopFile{Name: path, Content: body})
 		}
@@ -137,9 +137,17 @@ func (a *app) readFile(path string) ([]byte, error) {
 	} else {
 		body, err = os.ReadFile(path)
 	}
+	if err != nil {
+		return nil, fileProblem("read", path, err)
+	}
+	return body, nil
+}
+
+// fileProblem says what could not be done with a file that was named.
+func fileProblem(verb, path string, err error) error {
 	var pathErr *fs.PathError
 	if errors.As(err, &pathErr) {
-		return nil, usage("cannot read %s: %s", path, pathErr.Err)
+		return usage("cannot %s %s: %s", verb, path, pathErr.Err)
 	}
-	return body, err
+	return err
 }

@@ -19,6 +19,7 @@ func (a *app) jobCommand() *cobra.Command {
 			args: cobra.ExactArgs(1), run: a.jobShow,
 		}),
 		a.jobListCommand(),
+		a.jobPartsCommand(), a.jobPartCommand(), a.jobWhileOpenCommand(), a.jobSheetCommand(),
 	)
 }
 
@@ -101,7 +102,9 @@ func (a *app) jobShow(ctx context.Context, args []string) error {
 		}
 	}
 	return a.print(func(w io.Writer) {
-		a.printJob(w, p.clock, resp.GetJob())
+		a.printJobFacts(w, p.clock, resp.GetJob())
+		a.printHints(w, resp.GetJob())
+		a.printJobSteps(w, p.clock, resp.GetJob())
 		if len(held.GetBookings()) > 0 {
 			fmt.Fprintln(w)
 			writeTable(w, claimTable(p.clock, claimsOf(p.clock, byResource(held.GetBookings()))), a.width())

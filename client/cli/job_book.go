@@ -32,6 +32,7 @@ If no plan can be had the answer is that of check or find, with exit code 3; if
 somebody else booked first, the exit code is 5 and nothing is booked.`,
 		example: `  bayhold job book --reference R-1041 --procedure belt-orlo-20 --start "tue 8:00"
   bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --choose shortest --tentative 2d
+  bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00"
   bayhold job book --reference R-1041 --plan plans.json --option 2 --promise "thu 16:00"`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.jobBook(ctx, cmd, &f) },
@@ -70,6 +71,8 @@ func (f *bookFlags) validate(cmd *cobra.Command) error {
 		return usage("which --procedure?").try("bayhold procedure list")
 	case f.file != "" && len(f.procedures) > 0:
 		return usage("--procedure goes with --start or --from; the plan in %s has its own", f.file)
+	case f.file != "" && len(f.parts) > 0:
+		return usage("--part goes with --start or --from; the plan in %s has its own", f.file)
 	}
 	if f.choose != "earliest" && f.choose != "shortest" {
 		return usage("--choose is %q; it can be earliest or shortest", f.choose)
@@ -179,12 +182,12 @@ func pick(options []*bayholdv1.PlanOption, choose string) *bayholdv1.Plan {
 
 // findAgain gives the commands that find what is free now, and book it.
 func (a *app) findAgain(c clock, f *bookFlags, sent *bayholdv1.BookPlanRequest) []string {
-	work := workFlags{bay: f.bay}
+	work := workFlags{bay: f.bay, arrivals: sent.GetPlan().GetPartArrivals()}
 	for _, pp := range sent.GetPlan().GetProcedures() {
 		work.procedures = append(work.procedures, pp.GetProcedure())
 	}
 	from := []string{"--from", c.typed(sent.GetPlan().GetStartTime().AsTime())}
-	words := append(work.words(), from...)
+	words := append(work.words(c), from...)
 	return []string{
 		a.again(append([]string{"job", "find"}, words...)...),
 		a.again(append([]string{"job", "book", "--reference", sent.GetReference()}, words...)...),

@@ -16,15 +16,20 @@ type workFlags struct {
 
 	start, by     string // check: at this start
 	from, horizon string // find: from this arrival
+
+	parts    []string                 // --part, as typed
+	arrivals []*bayholdv1.PartArrival // as read
 }
 
 func (f *workFlags) registerWork(cmd *cobra.Command) {
 	cmd.Flags().StringSliceVarP(&f.procedures, "procedure", "p", nil, "`procedure` to do; may be repeated")
 	cmd.Flags().StringVar(&f.bay, "bay", "", "only this bay")
+	cmd.Flags().StringArrayVar(&f.parts, "part", nil,
+		"a part that is not here yet, as `ID=TIME`: no step that needs it starts before; a date alone: the start of that day; may be repeated")
 }
 
 // words gives the flags again, for a command to try.
-func (f *workFlags) words() []string {
+func (f *workFlags) words(c clock) []string {
 	var out []string
 	for _, p := range f.procedures {
 		out = append(out, "--procedure", id(p))
@@ -32,7 +37,7 @@ func (f *workFlags) words() []string {
 	if f.bay != "" {
 		out = append(out, "--bay", id(f.bay))
 	}
-	return out
+	return append(out, partWords(c, f.arrivals)...)
 }
 
 // askCheck asks whether the work can start.
@@ -45,6 +50,10 @@ func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.
 	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
 		return nil, nil, err
 	}
+	if f.arrivals, err = a.arrivals(p.clock, f.parts); err != nil {
+		return nil, nil, err
+	}
+	req.PartArrivals = f.arrivals
 	start, err := a.when(p.clock, "--start", f.start, dayStart)
 	if err != nil {
 		return nil, nil, err
@@ -71,6 +80,10 @@ func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.F
 	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
 		return nil, nil, err
 	}
+	if f.arrivals, err = a.arrivals(p.clock, f.parts); err != nil {
+		return nil, nil, err
+	}
+	req.PartArrivals = f.arrivals
 	from, err := a.when(p.clock, "--from", f.from, dayStart)
 	if err != nil {
 		return nil, nil, err
@@ -94,9 +107,11 @@ func (a *app) jobCheckCommand() *cobra.Command {
 		long: `Ask whether a job can start at a time and need not wait for anything: yes with
 the plan, or no (exit code 3) with everything that stands in the way. --by sets
 the latest hand-back that counts as yes; left out, it is the one that the job
-would have in an otherwise empty workshop.`,
+would have in an otherwise empty workshop. --part names a part that is still on
+its way; job parts and procedure show tell the ids.`,
 		example: `  bayhold job check --procedure belt-orlo-20 --start "tue 8:00"
-  bayhold job check -p belt-orlo-20 -p pump-orlo-20 --start "tue 8:00" --by "wed 16:00"`,
+  bayhold job check -p belt-orlo-20 -p pump-orlo-20 --start "tue 8:00" --by "wed 16:00"
+  bayhold job check -p belt-orlo-20 --start "tue 8:00" --part belt-20="tue 11:00"`,
 		args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)
@@ -138,9 +153,11 @@ func (a *app) jobFindCommand() *cobra.Command {
 		use: "find --procedure PROCEDURE --from TIME", short: "When can a job be handed back?",
 		long: `Find the plan with the earliest hand-back and the one with the fewest hours in
 the bay, from the time that the vehicle can be there. With --output json the
-answer can be kept in a file and booked: bayhold job book --plan FILE.`,
+answer can be kept in a file and booked: bayhold job book --plan FILE. --part
+names a part that is still on its way: the steps that need it wait for it.`,
 		example: `  bayhold job find --procedure belt-orlo-20 --from tomorrow
-  bayhold job find -p belt-orlo-20 --from "tue 8:00" --horizon 2026-12-18 --output json > plans.json`,
+  bayhold job find -p belt-orlo-20 --from "tue 8:00" --horizon 2026-12-18 --output json > plans.json
+  bayhold job find -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00" --part seal-20=2026-12-02`,
 		args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)

@@ -138,12 +138,15 @@ func (p *place) maybeName(collection, word string) (string, error) {
 func id(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
 
 // ids gives the ids of several names as one text.
-func ids(names []string) string {
+func ids(names []string) string { return strings.Join(bare(names), ", ") }
+
+// bare gives the ids of several names.
+func bare(names []string) []string {
 	out := make([]string, len(names))
 	for i, n := range names {
 		out[i] = id(n)
 	}
-	return strings.Join(out, ", ")
+	return out
 }
 
 // lines gives the ids of several names, one a line.

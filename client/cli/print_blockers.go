@@ -30,7 +30,7 @@ func obstaclesOf(c clock, blockers []*bayholdv1.Blocker) []*obstacles {
 			byStep[b.GetStep()] = s
 			steps = append(steps, s)
 		}
-		s.list = append(s.list, obstacle{b.GetNeed(), inTheWay(b), first(c.at(b.GetUntilTime()), "not known")})
+		s.list = append(s.list, obstacle{b.GetNeed(), inTheWay(b), first(until(c, b), "not known")})
 	}
 	var out []*obstacles
 	for _, s := range steps {
@@ -72,8 +72,19 @@ func blockerTable(c clock, blockers []*bayholdv1.Blocker) table {
 	return t
 }
 
+// until says how long a reason lasts; nothing if nobody knows.
+func until(c clock, b *bayholdv1.Blocker) string {
+	if b.GetKind() == bayholdv1.Blocker_KIND_PART && b.GetUntilTime() != nil {
+		return c.arrival(b.GetUntilTime())
+	}
+	return c.at(b.GetUntilTime())
+}
+
 // inTheWay says what holds the thing that a step needs.
 func inTheWay(b *bayholdv1.Blocker) string {
+	if b.GetKind() == bayholdv1.Blocker_KIND_PART && b.GetNeed() != "" && b.GetUntilTime() != nil {
+		return "still on its way" // the columns beside it say what and until when
+	}
 	if b.GetKind() == bayholdv1.Blocker_KIND_BOOKED && b.GetResource() != "" {
 		return id(b.GetResource()) + " is booked for " + first(b.GetReference(), "job "+id(b.GetJob()))
 	}

@@ -22,7 +22,12 @@ func (a *app) printOptions(w io.Writer, c clock, f *workFlags, req *bayholdv1.Fi
 		fmt.Fprintln(w)
 		n += len(chunk)
 	}
-	words := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words()...)
+	// They are the same for every option: those that were asked for.
+	if parts := arrivalLines(c, options[0].GetPlan().GetPartArrivals()); parts != "" {
+		writeTable(w, facts([2]string{"Waits for", parts}), a.width())
+		fmt.Fprintln(w)
+	}
+	words := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words(c)...)
 	words = append(words, "--from", c.typed(req.GetEarliestTime().AsTime()))
 	if req.GetHorizonTime() != nil {
 		words = append(words, "--horizon", c.typed(req.GetHorizonTime().AsTime()))
@@ -126,7 +131,7 @@ func (a *app) printNothingFound(w io.Writer, c clock, f *workFlags, req *bayhold
 	}
 	wider := *f
 	wider.bay = ""
-	words := append([]string{"job", "find"}, wider.words()...)
+	words := append([]string{"job", "find"}, wider.words(c)...)
 	words = append(words, "--from", c.typed(req.GetEarliestTime().AsTime()), "--horizon",
 		dateOf(req.GetEarliestTime().AsTime().In(c.zone)).plus(180).String())
 	fmt.Fprintf(w, "\nTry: %s\n", a.again(words...))

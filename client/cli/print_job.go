@@ -48,7 +48,59 @@ func jobProcedures(j *bayholdv1.Job) string {
 	return strings.Join(out, ", ")
 }
 
+// jobVersions gives a job's procedures, one a line, with the versions that it
+// was planned with.
+func jobVersions(j *bayholdv1.Job) string {
+	out := make([]string, len(j.GetProcedures()))
+	for i, p := range j.GetProcedures() {
+		out[i] = fmt.Sprintf("%s, version %d", id(p.GetProcedure()), p.GetVersion())
+	}
+	return strings.Join(out, "\n")
+}
+
+// printHints says what else can be asked about a job: its parts, and what has
+// changed in its procedures.
+func (a *app) printHints(w io.Writer, j *bayholdv1.Job) {
+	if len(j.GetParts()) > 0 {
+		fmt.Fprintf(w, "\nParts list: %s\n", a.again("job", "parts", id(j.GetName())))
+	}
+	if j.GetState() != bayholdv1.BookingState_BOOKING_STATE_CANCELLED {
+		a.printVersions(w, j)
+	}
+}
+
+// printVersions says which of a job's procedures have changed since it was
+// planned, and how to see in what.
+func (a *app) printVersions(w io.Writer, j *bayholdv1.Job) {
+	for _, p := range j.GetProcedures() {
+		name, version, newest := id(p.GetProcedure()), p.GetVersion(), p.GetNewestVersion()
+		var what string
+		switch {
+		case newest > version:
+			what = fmt.Sprintf("Version %d of %s was issued since; this job keeps version %d.", newest, name, version)
+		case newest == 0:
+			what = fmt.Sprintf("%s was withdrawn since: no version of it is issued any more.", name)
+		case newest < version:
+			what = fmt.Sprintf("Version %d of %s was withdrawn since; version %d is the newest issued.", version, name, newest)
+		default:
+			continue
+		}
+		fmt.Fprintln(w)
+		writeText(w, what, a.width())
+		if newest > version {
+			fmt.Fprintf(w, "What changed: %s\n", a.again("procedure", "diff", name,
+				"--from", count(version), "--to", count(newest)))
+		}
+	}
+}
+
 func (a *app) printJob(w io.Writer, c clock, j *bayholdv1.Job) {
+	a.printJobFacts(w, c, j)
+	a.printJobSteps(w, c, j)
+}
+
+// printJobFacts says what a job is, and how it stands.
+func (a *app) printJobFacts(w io.Writer, c clock, j *bayholdv1.Job) {
 	lateness := ""
 	if l := late(j); l > 0 {
 		lateness = ", which the plan misses by " + hours(l)
@@ -63,11 +115,16 @@ func (a *app) printJob(w io.Writer, c clock, j *bayholdv1.Job) {
 		[2]string{"State", stateWord(j.GetState())},
 		[2]string{"Lapses", c.at(j.GetExpireTime())},
 		[2]string{"Family", id(j.GetEngineFamily())},
-		[2]string{"Procedures", jobProcedures(j)},
+		[2]string{"Procedures", jobVersions(j)},
 		[2]string{"Planned", c.rangeOf(j.GetPlanned())},
 		[2]string{"Promised", promise},
+		[2]string{"Parts", partsSummary(c, j)},
 		[2]string{"Note", j.GetNote()},
 	), a.width())
+}
+
+// printJobSteps lists a job's steps in time.
+func (a *app) printJobSteps(w io.Writer, c clock, j *bayholdv1.Job) {
 	if len(j.GetSteps()) == 0 {
 		return
 	}

@@ -52,6 +52,7 @@ func (a *app) printPlan(w io.Writer, c clock, p *bayholdv1.Plan) {
 		[2]string{"Work", strings.Join(work, "\n")},
 		[2]string{"Bay", id(p.GetBay()) + ", " + c.span(p.GetStartTime().AsTime(), p.GetHandBackTime().AsTime()) + ", " + hours(inBay(p))},
 		[2]string{"Hand-back", c.at(p.GetHandBackTime()) + "; " + quality(c, p)},
+		[2]string{"Waits for", arrivalLines(c, p.GetPartArrivals())},
 		[2]string{"People", peopleLines(c, p)},
 		[2]string{"Tools", toolLines(c, p)},
 	), a.width())
@@ -120,7 +121,7 @@ func (a *app) printPossible(w io.Writer, c clock, f *workFlags, req *bayholdv1.C
 	fmt.Fprintln(w)
 	a.printPlan(w, c, p)
 	fmt.Fprintln(w)
-	words := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words()...)
+	words := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words(c)...)
 	words = append(words, "--start", c.typed(p.GetStartTime().AsTime()))
 	if req.GetHandBackBy() != nil {
 		words = append(words, "--by", c.typed(req.GetHandBackBy().AsTime()))
@@ -141,9 +142,9 @@ func (a *app) printRefused(w io.Writer, c clock, f *workFlags, req *bayholdv1.Ch
 		writeTable(w, blockerTable(c, resp.GetBlockers()), a.width())
 	}
 	fmt.Fprintln(w)
-	book := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words()...)
+	book := append([]string{"job", "book", "--reference", "REFERENCE"}, f.words(c)...)
 	book = append(book, "--start", c.typed(req.GetStartTime().AsTime()), "--waiting")
-	find := append([]string{"job", "find"}, f.words()...)
+	find := append([]string{"job", "find"}, f.words(c)...)
 	find = append(find, "--from", c.typed(req.GetStartTime().AsTime()))
 	if plan := resp.GetWaitingPlan(); plan != nil {
 		writeText(w, fmt.Sprintf("It can start then and wait: hand-back %s, in %s.",

@@ -33,9 +33,9 @@ func torqueRange(t *bayholdv1.ToolType) string {
 	case high == 0:
 		return ""
 	case low == 0:
-		return fmt.Sprintf("to %g Nm", high)
+		return fmt.Sprintf("to %g N·m", high)
 	default:
-		return fmt.Sprintf("%g-%g Nm", low, high)
+		return fmt.Sprintf("%g-%g N·m", low, high)
 	}
 }
 
@@ -46,7 +46,14 @@ func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
 	}
 	resolution := ""
 	if t.GetResolutionNm() > 0 {
-		resolution = fmt.Sprintf("%g Nm", t.GetResolutionNm())
+		resolution = fmt.Sprintf("%g N·m", t.GetResolutionNm())
+	}
+	length, ratio := "", ""
+	if t.GetLengthMm() > 0 {
+		length = fmt.Sprintf("%g mm from the drive to the grip", t.GetLengthMm())
+	}
+	if t.GetRatio() > 0 {
+		ratio = fmt.Sprintf("%g : 1, output to input torque", t.GetRatio())
 	}
 	calibration := "not needed"
 	if t.GetCalibrated() {
@@ -60,6 +67,8 @@ func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
 		[2]string{"Torque", torqueRange(t)},
 		[2]string{"Resolution", resolution},
 		[2]string{"Drive", t.GetDrive()},
+		[2]string{"Length", length},
+		[2]string{"Ratio", ratio},
 		[2]string{"Calibration", calibration},
 		[2]string{"Pieces", strings.Join(pieces, "\n")},
 	), a.width())

@@ -11,7 +11,8 @@ import (
 
 func (a *app) procedureCommand() *cobra.Command {
 	return a.group("procedure", "Work on engine families", "  bayhold procedure list",
-		a.procedureListCommand(), a.procedureShowCommand())
+		a.procedureListCommand(), a.procedureShowCommand(), a.procedureDiffCommand(),
+		a.procedureIssueCommand(), a.procedureWithdrawCommand(), a.procedureLintCommand())
 }
 
 func (a *app) procedureListCommand() *cobra.Command {

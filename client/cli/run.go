@@ -38,6 +38,10 @@ const (
 // errNo says that the answer is no, and that it has been printed.
 var errNo = errors.New("the answer is no")
 
+// errFaulty says that what was judged has faults, and that they have been
+// printed.
+var errFaulty = errors.New("there are faults")
+
 // app is one run of the command line.
 type app struct {
 	streams Streams
@@ -82,6 +86,8 @@ func Run(ctx context.Context, args []string, streams Streams, env func(string) s
 		return exitDone
 	case errors.Is(err, errNo):
 		return exitNo
+	case errors.Is(err, errFaulty):
+		return exitUsage
 	case !a.running:
 		err = asUsage(err, cmd)
 	}
