@@ -222,3 +222,23 @@ func (b *builder) fits(a *axis, x int32, need []uint64) bool {
 	}
 	return true
 }
+
+// lowerBound is a length that no schedule is shorter than: the longest way, or
+// for a pool the least time before its first user, its work spread evenly, and
+// the least time after its last.
+func (a *axis) lowerBound(w *net) int32 {
+	least := int64(a.critical())
+	for pool, p := range w.p.Pools {
+		work, head, tail := int64(0), int64(1<<31), int64(1<<31)
+		for k := range a.n {
+			if q := w.usage(k, pool); q > 0 && a.dur[k] > 0 {
+				work += q * int64(a.dur[k])
+				head, tail = min(head, int64(a.head[k])), min(tail, int64(a.tail[k]))
+			}
+		}
+		if work > 0 {
+			least = max(least, head+tail+(work+int64(p.Capacity)-1)/int64(p.Capacity))
+		}
+	}
+	return int32(min(least, 1<<31-1))
+}

@@ -41,7 +41,7 @@ func newBreeder(axes [2]*axis, horizon, size int, seed uint64) *breeder {
 	n := axes[0].n
 	br := &breeder{
 		axes: axes, b: newBuilder(axes[0], horizon), rng: rand.New(rand.NewPCG(seed, 0x6c697374)),
-		bound: axes[0].critical(), draw: newDrawer(axes[0]),
+		draw:  newDrawer(axes[0]),
 		count: make([]int32, horizon+2), taken: make([]bool, n), list: make([]int32, n),
 	}
 	for _, d := range axes[0].dur {

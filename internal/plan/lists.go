@@ -65,7 +65,9 @@ func newIslands(ctx context.Context, w *net, o ArrangeOptions) *islands {
 	}
 	size := population(w.n, min(budget, 200_000)/int64(n))
 	for i := range n {
-		is.brs = append(is.brs, newBreeder(axes, w.longestList(), size, o.Seed+uint64(i)<<32))
+		br := newBreeder(axes, w.longestList(), size, o.Seed+uint64(i)<<32)
+		br.bound = axes[0].lowerBound(w)
+		is.brs = append(is.brs, br)
 		is.left = append(is.left, budget/int64(n))
 	}
 	return is
