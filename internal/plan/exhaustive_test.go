@@ -21,7 +21,7 @@ func problems(few int) uint64 {
 // TestFrontIsExhaustive compares every front with a search of everything.
 func TestFrontIsExhaustive(t *testing.T) {
 	none := 0
-	for seed := range problems(3000) {
+	for seed := range problems(2500) {
 		p := tiny(seed)
 		if p.Check() != nil {
 			continue

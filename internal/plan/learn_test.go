@@ -30,7 +30,7 @@ func projectOf(seed uint64, n int) *Problem {
 // TestLearnerIsExhaustive compares what the learner proves with a search of
 // everything.
 func TestLearnerIsExhaustive(t *testing.T) {
-	for seed := range problems(800) {
+	for seed := range problems(400) {
 		p := projectOf(seed, 1+int(seed%5))
 		order, err := p.prepare()
 		if err != nil {
