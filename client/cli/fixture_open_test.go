@@ -155,7 +155,9 @@ func fixtureFullSteps() []*bayholdv1.Step {
 				{Id: "flat", Title: "Distortion of the head", Unit: "mm", Min: new(float64), Max: &half},
 				{Id: "count", Title: "Pieces of the set counted", Min: &seven, Max: &seven},
 				{Id: "deep", Title: "Depth of the dowels", Unit: "mm", Min: &seven},
-				{Id: "gap", Title: "Gap", Unit: "mm", Max: &half}, {Id: "oil", Title: "Oil pressure", Unit: "bar"}, {Id: "dry", Title: "No leaks"},
+				{Id: "gap", Title: "Gap", Unit: "mm", Max: &half},
+				{Id: "oil", Title: "Oil pressure", Unit: "bar"},
+				{Id: "dry", Title: "No leaks"},
 			},
 			HoldPoint: true,
 			Cautions: []*bayholdv1.Caution{

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -43,10 +44,15 @@ func procedureCases() []goldenCase {
 		{"job-check-parts-no", job("check", "--start", "2026-12-01 8:00"), func(f *fake) {
 			f.reply["CheckJob"] = &bayholdv1.CheckJobResponse{Blockers: fixturePartBlockers(), AskedHandBackTime: ts(dec, 2, 11, 0), WaitingPlan: fixturePlan(8, false)}
 		}},
+		{"job-find-parts-unknown", job("find", "--from", "2026-12-01 8:00"), failing("FindPlans", codes.InvalidArgument, "the parts cannot be used",
+			&errdetails.ErrorInfo{Reason: "PARTS", Domain: "bayhold"}, &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
+				{Field: "part_arrivals[0].part", Description: `"belt-20" is not on the parts list of these procedures`},
+			}})},
 		{"job-find-parts", job("find", "--from", "2026-12-01 8:00"), waiting},
 		{"job-show-parts", []string{"job", "show", "21"}, nil},
 		{"job-parts", []string{"job", "parts", "21"}, nil},
 		{"job-parts-none", []string{"job", "parts", "17"}, nil},
+		{"job-parts-reservation", []string{"job", "parts", "19"}, nil},
 		{"job-part-late", []string{"job", "part", "21", "belt-20", "--expected", "tue 11:00"}, nil},
 		{"job-part-expected", []string{"job", "part", "21", "pin", "--expected", "2026-11-27"}, nil},
 		{"job-part-here", []string{"job", "part", "21", "belt-20", "--here"}, nil},

@@ -67,7 +67,7 @@ func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.
 		req.HandBackBy = stamp(by)
 	}
 	resp, err := p.Planning.CheckJob(ctx, req)
-	return req, resp, err
+	return req, resp, a.unknownPart(err, f)
 }
 
 // askFind asks when the work can be handed back.
@@ -97,7 +97,7 @@ func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.F
 		req.HorizonTime = stamp(horizon)
 	}
 	resp, err := p.Planning.FindPlans(ctx, req)
-	return req, resp, err
+	return req, resp, a.unknownPart(err, f)
 }
 
 func (a *app) jobCheckCommand() *cobra.Command {

@@ -29,6 +29,21 @@ func (a *app) arrivals(c clock, list []string) ([]*bayholdv1.PartArrival, error)
 	return out, nil
 }
 
+// unknownPart says where the ids of parts are found, if one was not known.
+func (a *app) unknownPart(err error, f *workFlags) error {
+	if err == nil {
+		return nil
+	}
+	p := asProblem(err)
+	if p.reason != "PARTS" {
+		return err
+	}
+	for _, name := range f.procedures {
+		p.try("%s", a.again("procedure", "show", id(name)))
+	}
+	return p.try("%s for each that it needs", a.again("preparation", "show", "PREPARATION"))
+}
+
 // partWords gives the flags that say the same again.
 func partWords(c clock, list []*bayholdv1.PartArrival) []string {
 	var out []string

@@ -13,7 +13,11 @@ import (
 // printParts prints a job's parts list.
 func (a *app) printParts(w io.Writer, c clock, j *bayholdv1.Job) {
 	if len(j.GetParts()) == 0 {
-		fmt.Fprintf(w, "Job %s (%s) needs no parts.\n", id(j.GetName()), j.GetReference())
+		why := "needs no parts"
+		if len(j.GetSteps()) == 0 {
+			why = "is a reservation: it has no steps and no parts list"
+		}
+		writeText(w, fmt.Sprintf("Job %s (%s) %s.", id(j.GetName()), j.GetReference(), why), a.width())
 		return
 	}
 	fmt.Fprintf(w, "Parts of job %s (%s):\n", id(j.GetName()), j.GetReference())
