@@ -12,7 +12,7 @@ import (
 
 func (a *app) jobCommand() *cobra.Command {
 	return a.group("job", "Check, find, book and follow jobs", "  bayhold job list",
-		a.jobCheckCommand(), a.jobFindCommand(), a.jobBookCommand(),
+		a.jobCheckCommand(), a.jobFindCommand(), a.jobExplainCommand(), a.jobBookCommand(),
 		a.jobConfirmCommand(), a.jobCancelCommand(),
 		a.command(verb{
 			use: "show JOB", short: "Show a job with its steps and bookings", example: "  bayhold job show 17",

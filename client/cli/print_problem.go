@@ -53,7 +53,7 @@ func (a *app) advise(p *problem) *problem {
 func nounsOf(noun, verb string) []string {
 	switch noun {
 	case "job":
-		if verb == "check" || verb == "find" || verb == "book" {
+		if verb == "check" || verb == "find" || verb == "explain" || verb == "book" {
 			return []string{"procedure", "bay"}
 		}
 		return []string{noun}

@@ -37,6 +37,7 @@ type Config struct {
 	// CAFile is a PEM file of the only roots to trust; it implies TLS.
 	CAFile string
 	// Timeout bounds every call, its retries included; 0 means DefaultTimeout.
+	// A stream of answers lasts as long as its context.
 	Timeout time.Duration
 }
 
@@ -52,6 +53,8 @@ type Conn struct {
 	Planning    bayholdv1.PlanningServiceClient
 	Bookings    bayholdv1.BookingServiceClient
 	Jobs        bayholdv1.JobServiceClient
+
+	Arrangements bayholdv1.ArrangementServiceClient
 }
 
 // ErrConfig marks a configuration that cannot work: a file that is no
@@ -98,6 +101,8 @@ func Open(c Config) (*Conn, error) {
 		Planning:    bayholdv1.NewPlanningServiceClient(cc),
 		Bookings:    bayholdv1.NewBookingServiceClient(cc),
 		Jobs:        bayholdv1.NewJobServiceClient(cc),
+
+		Arrangements: bayholdv1.NewArrangementServiceClient(cc),
 	}, nil
 }
 

@@ -1,0 +1,119 @@
+package cli
+
+import (
+	"context"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+func (a *app) jobExplainCommand() *cobra.Command {
+	var f workFlags
+	cmd := a.command(verb{
+		use: "explain --procedure PROCEDURE (--from TIME | --start TIME)", short: "What keeps a job from being handed back sooner?",
+		long: `Tell what binds a job: how much sooner the earliest hand-back would be with one
+more of a thing, or without the calibration or closure that limits it; what
+helps most comes first. With --start it tells as well the fewest of the things
+in the way of that start whose lifting makes it possible. Without --from the
+vehicle is there at --start. The exit code is 3 if no hand-back can be found
+before the horizon.`,
+		example: `  bayhold job explain --procedure belt-orlo-20 --from tomorrow
+  bayhold job explain -p belt-orlo-20 --start "tue 8:00"
+  bayhold job explain -p belt-orlo-20 --from tomorrow --bay bay-1 --part belt-20="tue 11:00"`,
+		args: cobra.NoArgs,
+		run:  func(ctx context.Context, _ []string) error { return a.jobExplain(ctx, &f) },
+	})
+	f.registerWork(cmd)
+	cmd.Flags().StringVar(&f.from, "from", "", "`time` from which the vehicle can be there (default: that of --start)")
+	cmd.Flags().StringVar(&f.start, "start", "", "`time` of a first step that was refused")
+	cmd.Flags().StringVar(&f.horizon, "horizon", "",
+		"latest hand-back of use; a date: the end of that day (default eight weeks later)")
+	require(cmd, "procedure")
+	return cmd
+}
+
+// explained is an answer with the question, and whether a start that nothing
+// stands in the way of is possible.
+type explained struct {
+	req      *bayholdv1.ExplainJobRequest
+	resp     *bayholdv1.ExplainJobResponse
+	possible bool
+}
+
+func (a *app) jobExplain(ctx context.Context, f *workFlags) error {
+	p, err := a.at(ctx)
+	if err != nil {
+		return err
+	}
+	x := explained{}
+	if x.req, err = a.explainRequest(p, f); err != nil {
+		return err
+	}
+	if x.resp, err = p.Planning.ExplainJob(ctx, x.req); err != nil {
+		return a.unknownPart(err, f)
+	}
+	// No blocker can mean that the start is possible, or that lifting them all
+	// would not do.
+	if x.req.GetStartTime() != nil && len(x.resp.GetSmallestSet()) == 0 && !a.json() {
+		check, err := p.Planning.CheckJob(ctx, &bayholdv1.CheckJobRequest{
+			Parent: x.req.GetParent(), Procedures: x.req.GetProcedures(), StartTime: x.req.GetStartTime(),
+			Bay: x.req.GetBay(), PartArrivals: x.req.GetPartArrivals(),
+		})
+		if err != nil {
+			return err
+		}
+		x.possible = check.GetPossible()
+	}
+	err = a.answer(x.resp, func(w io.Writer) { a.printExplained(w, p.clock, f, x) })
+	if err == nil && x.resp.GetHandBackTime() == nil {
+		err = errNo
+	}
+	return err
+}
+
+// explainRequest makes the question from the flags.
+func (a *app) explainRequest(p *place, f *workFlags) (*bayholdv1.ExplainJobRequest, error) {
+	req := &bayholdv1.ExplainJobRequest{Parent: p.site.GetName()}
+	if f.from == "" && f.start == "" {
+		return nil, usage("from when on? give --from TIME, or --start TIME").try("bayhold job explain --help")
+	}
+	var err error
+	if req.Procedures, err = p.names(procedures, f.procedures); err != nil {
+		return nil, err
+	}
+	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
+		return nil, err
+	}
+	if f.arrivals, err = a.arrivals(p.clock, f.parts); err != nil {
+		return nil, err
+	}
+	req.PartArrivals = f.arrivals
+	c := p.clock
+	if f.from != "" {
+		from, err := a.when(c, "--from", f.from, dayStart)
+		if err != nil {
+			return nil, err
+		}
+		req.EarliestTime, c = stamp(from), c.since(from)
+	}
+	if f.start != "" {
+		start, err := a.when(c, "--start", f.start, dayStart)
+		if err != nil {
+			return nil, err
+		}
+		req.StartTime = stamp(start)
+	}
+	if req.EarliestTime == nil {
+		req.EarliestTime = req.StartTime
+	}
+	if f.horizon != "" {
+		horizon, err := a.when(p.clock.since(req.EarliestTime.AsTime()), "--horizon", f.horizon, dayEnd)
+		if err != nil {
+			return nil, err
+		}
+		req.HorizonTime = stamp(horizon)
+	}
+	return req, nil
+}
