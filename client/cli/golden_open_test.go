@@ -49,6 +49,9 @@ func procedureCases() []goldenCase {
 				{Field: "part_arrivals[0].part", Description: `"belt-20" is not on the parts list of these procedures`},
 			}})},
 		{"job-find-parts", job("find", "--from", "2026-12-01 8:00"), waiting},
+		{"job-book-parts", job("book", "--reference", "R-21", "--start", "2026-12-01 8:00"), func(f *fake) {
+			f.reply["BookPlan"] = &bayholdv1.BookPlanResponse{Job: fixtureJobWithParts(), Bookings: fixtureBookings()[:1]}
+		}},
 		{"job-show-parts", []string{"job", "show", "21"}, nil},
 		{"job-parts", []string{"job", "parts", "21"}, nil},
 		{"job-parts-none", []string{"job", "parts", "17"}, nil},

@@ -143,6 +143,9 @@ func (a *app) printBooked(w io.Writer, c clock, resp *bayholdv1.BookPlanResponse
 	if j.GetPromiseTime() != nil {
 		fmt.Fprintf(w, "Promised:  %s\n", c.at(j.GetPromiseTime()))
 	}
+	if parts := arrivalLines(c, expectedParts(j)); parts != "" {
+		writeTable(w, facts([2]string{"Waits for:", parts}), a.width())
+	}
 	a.printStanding(w, c, j)
 	if l := late(j); l > 0 {
 		fmt.Fprintf(w, "Note: the plan misses the promise by %s.\n", hours(l))
