@@ -30,6 +30,9 @@ func (s bookingService) BookPlan(ctx context.Context, req *bayholdv1.BookPlanReq
 		ExpiresAt: instant(&fs, "expire_time", req.GetExpireTime()),
 		Promise:   instant(&fs, "promise_time", req.GetPromiseTime()),
 	}
+	if order.Replaces, err = readReplaced(siteID, req.GetReplacedJob()); err != nil {
+		return nil, err
+	}
 	if err := fs.Err("BOOKING", "the booking cannot be read"); err != nil {
 		return nil, err
 	}

@@ -42,6 +42,9 @@ func (s planningService) CheckJob(ctx context.Context, req *bayholdv1.CheckJobRe
 		By:       instant(&fs, "hand_back_by", req.GetHandBackBy()),
 		Arrivals: readArrivals(&fs, "part_arrivals", req.GetPartArrivals()),
 	}
+	if q.Replaces, err = readReplaced(siteID, req.GetReplacedJob()); err != nil {
+		return nil, err
+	}
 	if err := fs.Err("CHECK", "the question cannot be read"); err != nil {
 		return nil, err
 	}
@@ -68,6 +71,9 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		Horizon:  instant(&fs, "horizon_time", req.GetHorizonTime()),
 		Arrivals: readArrivals(&fs, "part_arrivals", req.GetPartArrivals()),
 	}
+	if q.Replaces, err = readReplaced(siteID, req.GetReplacedJob()); err != nil {
+		return nil, err
+	}
 	if err := fs.Err("FIND", "the question cannot be read"); err != nil {
 		return nil, err
 	}
@@ -91,6 +97,18 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 	return out, nil
 }
 
+// readReplaced reads the name of a job that a plan takes the place of, if any.
+func readReplaced(siteID, name string) (int64, error) {
+	if name == "" {
+		return 0, nil
+	}
+	if _, err := parseWithin("replaced_job", name, jobs, siteID); err != nil {
+		return 0, err
+	}
+	_, id, err := parseNumbered("replaced_job", name, jobs)
+	return id, err
+}
+
 var outcomeToProto = map[workshop.Outcome]bayholdv1.FindPlansResponse_Outcome{
 	workshop.Found:      bayholdv1.FindPlansResponse_OUTCOME_FOUND,
 	workshop.Impossible: bayholdv1.FindPlansResponse_OUTCOME_IMPOSSIBLE,
@@ -104,7 +122,7 @@ func writePlan(siteID string, p *workshop.Plan) *bayholdv1.Plan {
 	out := &bayholdv1.Plan{
 		EngineFamily: nameOf(siteID, engineFamilies, p.Family), Bay: nameOf(siteID, bays, p.Bay),
 		StartTime: stamp(p.During.Start), HandBackTime: stamp(p.During.End),
-		Revision: p.Revision, BoundTime: stamp(p.Bound), Proved: p.Proved,
+		Parts: writePartLines(p.Parts), Revision: p.Revision, BoundTime: stamp(p.Bound), Proved: p.Proved,
 	}
 	for _, a := range p.Arrivals {
 		out.PartArrivals = append(out.PartArrivals, &bayholdv1.PartArrival{Part: a.Part, ExpectedTime: stamp(a.Expected)})

@@ -94,6 +94,7 @@ func writeTorque(t *procedure.Torque) *bayholdv1.Torque {
 	out := &bayholdv1.Torque{
 		Fasteners: int32(t.Fasteners), Thread: t.Thread, PropertyClass: t.Class, SingleUse: t.SingleUse,
 		Sequence: t.Sequence, PeakNm: t.Peak, Tolerance: t.Tolerance, Drive: t.Drive,
+		Friction: t.Friction, AcceptedDoubts: t.Accepted,
 	}
 	if t.Adapter != nil {
 		out.Adapter = &bayholdv1.TorqueAdapter{ExtensionMm: t.Adapter.Extension, AngleDegrees: t.Adapter.Angle}

@@ -4,10 +4,18 @@ import (
 	"context"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/procedure"
 	"bayhold/internal/site"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
+
+var changeToProto = map[procedure.ChangeKind]bayholdv1.ProcedureChange_Kind{
+	procedure.Added:   bayholdv1.ProcedureChange_KIND_ADDED,
+	procedure.Removed: bayholdv1.ProcedureChange_KIND_REMOVED,
+	procedure.Moved:   bayholdv1.ProcedureChange_KIND_MOVED,
+	procedure.Changed: bayholdv1.ProcedureChange_KIND_CHANGED,
+}
 
 var procedureStateFromProto = inverse(procedureStateToProto)
 
@@ -35,8 +43,12 @@ func (s procedureService) UpdateProcedure(ctx context.Context, req *bayholdv1.Up
 	if err != nil {
 		return nil, err
 	}
-	p, err := s.shop.SetProcedureState(ctx, act, site.ProcedureRef{ID: id, Version: int(asked.GetVersion())}, state)
-	return &bayholdv1.UpdateProcedureResponse{Procedure: writeProcedure(siteID, p)}, err
+	changed, err := s.shop.SetProcedureState(ctx, act, site.ProcedureRef{ID: id, Version: int(asked.GetVersion())}, state)
+	out := &bayholdv1.UpdateProcedureResponse{Procedure: writeProcedure(siteID, changed.Procedure)}
+	for _, id := range changed.Standing {
+		out.StandingJobs = append(out.StandingJobs, numbered(siteID, jobs, id))
+	}
+	return out, err
 }
 
 func (s procedureService) DiffProcedure(ctx context.Context, req *bayholdv1.DiffProcedureRequest) (*bayholdv1.DiffProcedureResponse, error) {
@@ -51,16 +63,19 @@ func (s procedureService) DiffProcedure(ctx context.Context, req *bayholdv1.Diff
 	out := &bayholdv1.DiffProcedureResponse{FromVersion: int32(d.From), ToVersion: int32(d.To)}
 	for _, c := range d.Changes {
 		out.Changes = append(out.Changes, &bayholdv1.ProcedureChange{
-			Step: c.Step, Field: c.Field, Was: c.Was, Is: c.Is, Message: c.String(),
+			Kind: changeToProto[c.Kind], Step: c.Step, Field: c.Field, Was: c.Was, Is: c.Is, Message: c.String(),
 		})
 	}
 	return out, nil
 }
 
 func (s procedureService) LintProcedures(ctx context.Context, req *bayholdv1.LintProceduresRequest) (*bayholdv1.LintProceduresResponse, error) {
-	siteID, err := siteName("parent", req.GetParent())
-	if err != nil {
-		return nil, err
+	var siteID string
+	if parent := req.GetParent(); parent != "" {
+		var err error
+		if siteID, err = siteName("parent", parent); err != nil {
+			return nil, err
+		}
 	}
 	files := make([]workshop.File, 0, len(req.GetFiles()))
 	for _, f := range req.GetFiles() {

@@ -43,7 +43,7 @@ func writeAlong(siteID string, a workshop.Along) *bayholdv1.WhileOpen {
 	out := &bayholdv1.WhileOpen{
 		Procedure: nameOf(siteID, procedures, a.Procedure), Version: int32(a.Version), DisplayName: a.Title,
 		Added: writeWork(a.Added), Alone: writeWork(a.Alone), Saved: writeWork(a.Saved),
-		Parts: writePartLines(a.Parts), SharedParts: writePartLines(a.PartsOnce),
+		Parts: writePartLines(a.Parts), SharedParts: writePartLines(a.PartsOnce), BayFeatures: a.BayFeatures,
 	}
 	if a.Refused != nil {
 		out.Refused = a.Refused.Error()

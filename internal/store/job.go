@@ -191,6 +191,24 @@ func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([
 	return t.insertBookings(ctx, job, ids, bookings)
 }
 
+// JobsPlannedWith gives the jobs that stand, have not ended and were planned
+// with a version of a procedure, by id.
+func (r Reader) JobsPlannedWith(ctx context.Context, ref site.ProcedureRef, now time.Time) ([]int64, error) {
+	want, err := json.Marshal([]site.ProcedureRef{ref})
+	if err != nil {
+		return nil, err
+	}
+	rows, err := r.tx.Query(ctx, `
+		SELECT job_id FROM job
+		WHERE site_id = $1 AND procedures @> $2::jsonb AND upper(planned) > $3
+			AND state <> 'CANCELLED' AND (expires_at IS NULL OR expires_at > $3)
+		ORDER BY job_id`, r.siteID, json.RawMessage(want), now)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, pgx.RowTo[int64])
+}
+
 // SetJobParts writes where the parts of a job stand. The caller has locked it.
 func (t *Tx) SetJobParts(ctx context.Context, id int64, parts []site.JobPart) error {
 	raw, err := json.Marshal(parts)

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 
 	"github.com/jackc/pgx/v5"
 
@@ -89,7 +90,7 @@ func (r Reader) Procedure(ctx context.Context, id string, version int) (procedur
 		return procedure.Procedure{}, err
 	}
 	list, err := pgx.CollectRows(rows, body[procedure.Procedure])
-	return only(list, err, "procedure of that version", id)
+	return only(list, err, fmt.Sprintf("version %d of procedure", version), id)
 }
 
 // IssuedProcedure reads the newest version of a procedure that is ISSUED.

@@ -28,6 +28,7 @@ type Order struct {
 	ExpiresAt time.Time
 	Promise   time.Time // hand-back told to the customer; zero if none
 	Note      string
+	Replaces  int64 // a job that is cancelled in the same act; 0: none
 }
 
 func (o Order) check(now time.Time) error {
@@ -112,8 +113,28 @@ func (w *Workshop) Book(ctx context.Context, act Act, o Order) (Booked, error) {
 		return Booked{}, err
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
+		if err := giveWay(ctx, tx, o); err != nil {
+			return Booked{}, err
+		}
 		return w.write(ctx, tx, o)
 	})
+}
+
+// giveWay cancels the job that an order takes the place of, with everything of
+// both locked at once.
+func giveWay(ctx context.Context, tx *store.Tx, o Order) error {
+	if o.Replaces == 0 {
+		return nil
+	}
+	old, err := tx.LockJobs(ctx, []int64{o.Replaces}, o.Plan.refs())
+	if err != nil {
+		return err
+	}
+	if old[0].State == site.Cancelled {
+		return fault.New(fault.Precondition, "NOT_STANDING", "job %d holds nothing any more: book without it", o.Replaces)
+	}
+	_, err = changeState(ctx, tx, old[0], site.Cancelled, "job.replaced", "replaced by "+o.Reference)
+	return err
 }
 
 // write judges the plan of an order and writes it.

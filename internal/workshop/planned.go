@@ -25,6 +25,7 @@ type Plan struct {
 	Bound      time.Time // no hand-back is possible before
 	Proved     bool      // that none is earlier
 	Arrivals   []Arrival // of parts that it waits for
+	Parts      []procedure.PartLine
 }
 
 // PlannedProcedure is a procedure with the version it was planned with.
@@ -58,7 +59,7 @@ func (z *puzzle) propose(p *plan.Plan, procedures []procedure.Procedure) Plan {
 func (z *puzzle) describe(p *plan.Plan, procedures []procedure.Procedure) Plan {
 	out := Plan{
 		Family: z.network.Family, Revision: z.revision, Proved: p.Proved, Bound: z.at(p.Bound),
-		Bookings: z.bookings(p), Arrivals: z.arrivals,
+		Bookings: z.bookings(p), Arrivals: z.arrivals, Parts: z.network.Parts(),
 	}
 	for _, pr := range procedures {
 		out.Procedures = append(out.Procedures, PlannedProcedure{site.ProcedureRef{ID: pr.ID, Version: pr.Version}, pr.Title})

@@ -26,6 +26,7 @@ type CheckQuestion struct {
 	By         time.Time // latest hand-back that counts as yes; zero: that of an empty workshop
 	Bay        string    // only this one; empty: any
 	Arrivals   []Arrival // parts that are not here yet
+	Replaces   int64     // a job whose own bookings do not count; 0: none
 }
 
 // CheckAnswer is yes with a plan, or no with what stands in the way.
@@ -55,7 +56,7 @@ func (w *Workshop) Check(ctx context.Context, slug string, q CheckQuestion) (Che
 	if err := fs.Err("CHECK", "the question cannot be answered"); err != nil {
 		return CheckAnswer{}, err
 	}
-	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: q.Start, to: end})
+	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: q.Start, to: end, without: q.Replaces})
 	if err != nil {
 		return CheckAnswer{}, err
 	}
@@ -99,6 +100,7 @@ type FindQuestion struct {
 	Horizon    time.Time // latest hand-back of use; zero: eight weeks later
 	Bay        string    // only this one; empty: any
 	Arrivals   []Arrival // parts that are not here yet
+	Replaces   int64     // a job whose own bookings do not count; 0: none
 }
 
 // Option is a plan and what it is best at.
@@ -122,7 +124,7 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	if err != nil {
 		return FindAnswer{}, err
 	}
-	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: from, to: q.Horizon})
+	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: from, to: q.Horizon, without: q.Replaces})
 	if err != nil {
 		return FindAnswer{}, err
 	}
@@ -196,6 +198,9 @@ func (w *Workshop) pose(ctx context.Context, slug string, q wanted) (*puzzle, wo
 			return err
 		}
 		if q.without != 0 {
+			if _, err := r.Job(ctx, q.without, w.Now()); err != nil {
+				return err
+			}
 			st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool { return b.Job == q.without })
 		}
 		y, err := newYard(st, q.from, q.to)

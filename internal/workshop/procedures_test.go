@@ -219,11 +219,15 @@ func TestVersions(t *testing.T) {
 	}
 	_, err = w.SetProcedureState(t.Context(), act("draft"), second, procedure.Draft)
 	wantKind(t, err, fault.Precondition, "PROCEDURE_STATE")
-	if _, err := w.SetProcedureState(t.Context(), act("withdraw"), second, procedure.Withdrawn); err != nil {
-		t.Fatal(err)
+	if got, err := w.SetProcedureState(t.Context(), act("withdraw"), second, procedure.Withdrawn); err != nil || len(got.Standing) != 0 {
+		t.Fatalf("withdrawn: %+v, %v", got.Standing, err)
 	}
 	if newest() != 1 {
 		t.Error("a withdrawn version counts as issued")
+	}
+	got, err := w.SetProcedureState(t.Context(), act("withdraw"), site.ProcedureRef{ID: "chain", Version: 1}, procedure.Withdrawn)
+	if err != nil || !slices.Equal(got.Standing, []int64{booked.Job.ID}) {
+		t.Errorf("jobs that were planned with it: %v, %v", got.Standing, err)
 	}
 }
 
@@ -246,4 +250,42 @@ func TestLintReadsAgainstTheSite(t *testing.T) {
 	if !slices.ContainsFunc(found, func(f LintFinding) bool { return f.File == "extra.yaml" && f.Line == 7 }) {
 		t.Errorf("a hold point without a check: %+v", found)
 	}
+}
+
+// TestABookedJobGivesWayToALargerOne does what a manager does who learns that
+// more is worth doing: the new plan may use what the old job holds, and takes
+// its place in one act.
+func TestABookedJobGivesWayToALargerOne(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	old, err := book(t, w, "W-600", chain(t, w, local(12, 8, 0)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := CheckQuestion{Procedures: []string{"cam-bolts", "chain"}, Start: local(12, 8, 0)}
+	if answer, err := w.Check(t.Context(), "quay", q); err != nil || answer.Possible {
+		t.Errorf("beside the job that stands: %v, %v", answer.Possible, err)
+	}
+	q.Replaces = old.Job.ID
+	answer, err := w.Check(t.Context(), "quay", q)
+	if err != nil || !answer.Possible {
+		t.Fatalf("in its place: %+v, %v", answer.Blockers, err)
+	}
+	if len(answer.Plan.Parts) != 2 {
+		t.Errorf("parts of the plan: %+v", answer.Plan.Parts)
+	}
+	o := order("W-600", *answer.Plan)
+	if _, err := w.Book(t.Context(), act("book"), o); fault.KindOf(err) != fault.LostRace {
+		t.Errorf("without giving way: %v", err)
+	}
+	o.Replaces = old.Job.ID
+	if _, err := w.Book(t.Context(), act("book"), o); err != nil {
+		t.Fatal(err)
+	}
+	gone, err := w.Job(t.Context(), "quay", old.Job.ID)
+	if err != nil || gone.State != site.Cancelled {
+		t.Errorf("the old job is %s: %v", gone.State, err)
+	}
+	_, err = w.Book(t.Context(), act("book"), o)
+	wantKind(t, err, fault.Precondition, "NOT_STANDING")
 }

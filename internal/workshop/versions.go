@@ -11,18 +11,24 @@ import (
 	"bayhold/internal/store"
 )
 
+// StateChange is a version of a procedure after its state was set.
+type StateChange struct {
+	Procedure procedure.Procedure
+	Standing  []int64 // with WITHDRAWN: the jobs that stand and were planned with it
+}
+
 // SetProcedureState issues a DRAFT or withdraws an ISSUED version. Setting the
 // state that it has is no error; any other change is refused, since what was
 // issued is what jobs were planned with.
-func (w *Workshop) SetProcedureState(ctx context.Context, act Act, ref site.ProcedureRef, to procedure.State) (procedure.Procedure, error) {
-	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (procedure.Procedure, error) {
+func (w *Workshop) SetProcedureState(ctx context.Context, act Act, ref site.ProcedureRef, to procedure.State) (StateChange, error) {
+	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (StateChange, error) {
 		p, err := tx.Procedure(ctx, ref.ID, ref.Version)
 		if err != nil || p.State == to {
-			return p, err
+			return StateChange{Procedure: p}, err
 		}
 		from := p.State
 		if !(from == procedure.Draft && to == procedure.Issued) && !(from == procedure.Issued && to == procedure.Withdrawn) {
-			return p, fault.New(fault.Precondition, "PROCEDURE_STATE",
+			return StateChange{}, fault.New(fault.Precondition, "PROCEDURE_STATE",
 				"version %d of %s is %s and cannot become %s: a DRAFT is issued, an ISSUED one withdrawn; for anything else write a new version",
 				p.Version, p.ID, from, to)
 		}
@@ -31,7 +37,13 @@ func (w *Workshop) SetProcedureState(ctx context.Context, act Act, ref site.Proc
 			Kind: "procedure.state", Subject: fmt.Sprintf("procedures/%s", p.ID),
 			Details: map[string]any{"version": p.Version, "from": from, "to": to},
 		})
-		return p, tx.PutProcedure(ctx, p)
+		out := StateChange{Procedure: p}
+		if to == procedure.Withdrawn {
+			if out.Standing, err = tx.JobsPlannedWith(ctx, ref, tx.Now()); err != nil {
+				return out, err
+			}
+		}
+		return out, tx.PutProcedure(ctx, p)
 	})
 }
 
@@ -82,8 +94,11 @@ func (w *Workshop) Newest(ctx context.Context, slug string, refs []site.Procedur
 type LintFinding = sitefile.Finding
 
 // Lint judges the preparations and procedures of workshop files, which may refer
-// to what the site has. It writes nothing.
+// to what the site has, or to nothing else without one. It writes nothing.
 func (w *Workshop) Lint(ctx context.Context, slug string, files []File) ([]LintFinding, error) {
+	if slug == "" {
+		return sitefile.Lint(files, sitefile.Options{Now: w.Now()})
+	}
 	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) ([]LintFinding, error) {
 		have, err := load(ctx, r)
 		if err != nil {

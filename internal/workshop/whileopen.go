@@ -21,11 +21,12 @@ type Along struct {
 }
 
 // SlotAnswer says whether a job can start when it does, in its bay, with more
-// along, and wait for nothing.
+// along, and be handed back no later than its promise, or than planned if there
+// is none.
 type SlotAnswer struct {
 	Fits     bool
-	HandBack time.Time // with Fits
-	Blockers []Blocker // without
+	HandBack time.Time // waits included; zero if it cannot start then
+	Blockers []Blocker // without Fits
 }
 
 // WhileOpen tells what every other issued procedure of the engine family would
@@ -121,13 +122,20 @@ func (w *Workshop) slot(ctx context.Context, slug string, job site.Job, bay stri
 	if err != nil {
 		return nil, err
 	}
-	res, err := plan.Check(ctx, &z.problem, 0, plan.Never)
+	told := job.Planned.End
+	if !job.Promise.IsZero() {
+		told = job.Promise
+	}
+	res, err := plan.Check(ctx, &z.problem, 0, z.floor(told))
 	if err != nil {
 		return nil, err
 	}
 	out := &SlotAnswer{Fits: res.OK, Blockers: z.blockers(res.Blockers, res.Nominal)}
-	if res.Plan != nil {
+	switch {
+	case res.Plan != nil:
 		out.HandBack = z.at(res.Plan.Finish)
+	case res.Waiting != nil:
+		out.HandBack = z.at(res.Waiting.Finish)
 	}
 	return out, nil
 }

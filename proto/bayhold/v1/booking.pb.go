@@ -153,7 +153,10 @@ type BookPlanRequest struct {
 	// The hand-back told to the customer; absent if none was told.
 	PromiseTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=promise_time,json=promiseTime,proto3" json:"promise_time,omitempty"`
 	// For people.
-	Note          string `protobuf:"bytes,8,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,8,opt,name=note,proto3" json:"note,omitempty"`
+	// The name of a booked job that this one takes the place of: it is cancelled
+	// in the same act; empty: none.
+	ReplacedJob   string `protobuf:"bytes,9,opt,name=replaced_job,json=replacedJob,proto3" json:"replaced_job,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -240,6 +243,13 @@ func (x *BookPlanRequest) GetPromiseTime() *timestamppb.Timestamp {
 func (x *BookPlanRequest) GetNote() string {
 	if x != nil {
 		return x.Note
+	}
+	return ""
+}
+
+func (x *BookPlanRequest) GetReplacedJob() string {
+	if x != nil {
+		return x.ReplacedJob
 	}
 	return ""
 }
@@ -936,7 +946,7 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\x05state\x18\x06 \x01(\x0e2\x18.bayhold.v1.BookingStateR\x05state\x12;\n" +
 	"\vexpire_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expireTime\x12\x14\n" +
-	"\x05steps\x18\b \x03(\tR\x05steps\"\xcc\x02\n" +
+	"\x05steps\x18\b \x03(\tR\x05steps\"\xef\x02\n" +
 	"\x0fBookPlanRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1d\n" +
 	"\n" +
@@ -947,7 +957,8 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\vexpire_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expireTime\x12=\n" +
 	"\fpromise_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\vpromiseTime\x12\x12\n" +
-	"\x04note\x18\b \x01(\tR\x04note\"f\n" +
+	"\x04note\x18\b \x01(\tR\x04note\x12!\n" +
+	"\freplaced_job\x18\t \x01(\tR\vreplacedJob\"f\n" +
 	"\x10BookPlanResponse\x12!\n" +
 	"\x03job\x18\x01 \x01(\v2\x0f.bayhold.v1.JobR\x03job\x12/\n" +
 	"\bbookings\x18\x02 \x03(\v2\x13.bayhold.v1.BookingR\bbookings\"\xb3\x02\n" +

@@ -310,7 +310,9 @@ type Plan struct {
 	// Whether it is proved that no hand-back is earlier.
 	Proved bool `protobuf:"varint,10,opt,name=proved,proto3" json:"proved,omitempty"`
 	// The arrivals of parts that it waits for, as asked for.
-	PartArrivals  []*PartArrival `protobuf:"bytes,11,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
+	PartArrivals []*PartArrival `protobuf:"bytes,11,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
+	// What its steps use up.
+	Parts         []*PartLine `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -418,6 +420,13 @@ func (x *Plan) GetProved() bool {
 func (x *Plan) GetPartArrivals() []*PartArrival {
 	if x != nil {
 		return x.PartArrivals
+	}
+	return nil
+}
+
+func (x *Plan) GetParts() []*PartLine {
+	if x != nil {
+		return x.Parts
 	}
 	return nil
 }
@@ -858,7 +867,10 @@ type CheckJobRequest struct {
 	// Only this bay, by name; empty: any that has the features.
 	Bay string `protobuf:"bytes,5,opt,name=bay,proto3" json:"bay,omitempty"`
 	// Parts that are not here yet.
-	PartArrivals  []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
+	PartArrivals []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
+	// The name of a booked job whose own bookings do not count, since the plan
+	// is to take its place; empty: none.
+	ReplacedJob   string `protobuf:"bytes,7,opt,name=replaced_job,json=replacedJob,proto3" json:"replaced_job,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -933,6 +945,13 @@ func (x *CheckJobRequest) GetPartArrivals() []*PartArrival {
 		return x.PartArrivals
 	}
 	return nil
+}
+
+func (x *CheckJobRequest) GetReplacedJob() string {
+	if x != nil {
+		return x.ReplacedJob
+	}
+	return ""
 }
 
 // CheckJobResponse answers yes with a plan or no with blockers.
@@ -1033,7 +1052,10 @@ type FindPlansRequest struct {
 	// Only this bay, by name; empty: any that has the features.
 	Bay string `protobuf:"bytes,5,opt,name=bay,proto3" json:"bay,omitempty"`
 	// Parts that are not here yet.
-	PartArrivals  []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
+	PartArrivals []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
+	// The name of a booked job whose own bookings do not count, since the plan
+	// is to take its place; empty: none.
+	ReplacedJob   string `protobuf:"bytes,7,opt,name=replaced_job,json=replacedJob,proto3" json:"replaced_job,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1108,6 +1130,13 @@ func (x *FindPlansRequest) GetPartArrivals() []*PartArrival {
 		return x.PartArrivals
 	}
 	return nil
+}
+
+func (x *FindPlansRequest) GetReplacedJob() string {
+	if x != nil {
+		return x.ReplacedJob
+	}
+	return ""
 }
 
 // FindPlansResponse answers the options.
@@ -1362,12 +1391,16 @@ type WhileOpen struct {
 	// Why it cannot be part of the job; empty if it can.
 	Refused string `protobuf:"bytes,9,opt,name=refused,proto3" json:"refused,omitempty"`
 	// With a booked job: whether it can start when it does, in its bay, with
-	// this along, and wait for nothing.
+	// this along, and be handed back no later than its promise, or than planned
+	// if none was made.
 	FitsSlot *bool `protobuf:"varint,10,opt,name=fits_slot,json=fitsSlot,proto3,oneof" json:"fits_slot,omitempty"`
-	// With a booked job: the hand-back then; absent if it cannot.
+	// With a booked job: the hand-back with this along, waits included; absent
+	// if it cannot start then.
 	HandBackTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=hand_back_time,json=handBackTime,proto3" json:"hand_back_time,omitempty"`
 	// With a booked job whose slot has no room: what stands in the way.
-	Blockers      []*Blocker `protobuf:"bytes,12,rep,name=blockers,proto3" json:"blockers,omitempty"`
+	Blockers []*Blocker `protobuf:"bytes,12,rep,name=blockers,proto3" json:"blockers,omitempty"`
+	// What the bay must have beyond what the job needs of it.
+	BayFeatures   []string `protobuf:"bytes,13,rep,name=bay_features,json=bayFeatures,proto3" json:"bay_features,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1482,6 +1515,13 @@ func (x *WhileOpen) GetHandBackTime() *timestamppb.Timestamp {
 func (x *WhileOpen) GetBlockers() []*Blocker {
 	if x != nil {
 		return x.Blockers
+	}
+	return nil
+}
+
+func (x *WhileOpen) GetBayFeatures() []string {
+	if x != nil {
+		return x.BayFeatures
 	}
 	return nil
 }
@@ -1878,7 +1918,7 @@ var File_bayhold_v1_plan_proto protoreflect.FileDescriptor
 const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/plan.proto\x12\n" +
-	"bayhold.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8c\x04\n" +
+	"bayhold.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb8\x04\n" +
 	"\x04Plan\x12<\n" +
 	"\n" +
 	"procedures\x18\x01 \x03(\v2\x1c.bayhold.v1.PlannedProcedureR\n" +
@@ -1895,7 +1935,8 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"bound_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\tboundTime\x12\x16\n" +
 	"\x06proved\x18\n" +
 	" \x01(\bR\x06proved\x12<\n" +
-	"\rpart_arrivals\x18\v \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\"b\n" +
+	"\rpart_arrivals\x18\v \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x12*\n" +
+	"\x05parts\x18\f \x03(\v2\x14.bayhold.v1.PartLineR\x05parts\"b\n" +
 	"\vPartArrival\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12?\n" +
 	"\rexpected_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\fexpectedTime\"m\n" +
@@ -1948,7 +1989,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\rKIND_SAME_JOB\x10\n" +
 	"\x12\x11\n" +
 	"\rKIND_TOO_LATE\x10\v\x12\r\n" +
-	"\tKIND_PART\x10\f\"\x92\x02\n" +
+	"\tKIND_PART\x10\f\"\xb5\x02\n" +
 	"\x0fCheckJobRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -1959,13 +2000,14 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\fhand_back_by\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"handBackBy\x12\x10\n" +
 	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
-	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\"\x87\x02\n" +
+	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x12!\n" +
+	"\freplaced_job\x18\a \x01(\tR\vreplacedJob\"\x87\x02\n" +
 	"\x10CheckJobResponse\x12\x1a\n" +
 	"\bpossible\x18\x01 \x01(\bR\bpossible\x12$\n" +
 	"\x04plan\x18\x02 \x01(\v2\x10.bayhold.v1.PlanR\x04plan\x12/\n" +
 	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x123\n" +
 	"\fwaiting_plan\x18\x04 \x01(\v2\x10.bayhold.v1.PlanR\vwaitingPlan\x12K\n" +
-	"\x14asked_hand_back_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11askedHandBackTime\"\x9a\x02\n" +
+	"\x14asked_hand_back_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11askedHandBackTime\"\xbd\x02\n" +
 	"\x10FindPlansRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -1974,7 +2016,8 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\rearliest_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\fearliestTime\x12=\n" +
 	"\fhorizon_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vhorizonTime\x12\x10\n" +
 	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
-	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\"\x9d\x02\n" +
+	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x12!\n" +
+	"\freplaced_job\x18\a \x01(\tR\vreplacedJob\"\x9d\x02\n" +
 	"\x11FindPlansResponse\x12?\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2%.bayhold.v1.FindPlansResponse.OutcomeR\aoutcome\x120\n" +
 	"\aoptions\x18\x02 \x03(\v2\x16.bayhold.v1.PlanOptionR\aoptions\x12/\n" +
@@ -2001,7 +2044,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x15ListWhileOpenResponse\x125\n" +
 	"\n" +
 	"candidates\x18\x01 \x03(\v2\x15.bayhold.v1.WhileOpenR\n" +
-	"candidates\"\x92\x04\n" +
+	"candidates\"\xb5\x04\n" +
 	"\tWhileOpen\x12\x1c\n" +
 	"\tprocedure\x18\x01 \x01(\tR\tprocedure\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\x05R\aversion\x12!\n" +
@@ -2015,7 +2058,8 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\tfits_slot\x18\n" +
 	" \x01(\bH\x00R\bfitsSlot\x88\x01\x01\x12@\n" +
 	"\x0ehand_back_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\fhandBackTime\x12/\n" +
-	"\bblockers\x18\f \x03(\v2\x13.bayhold.v1.BlockerR\bblockersB\f\n" +
+	"\bblockers\x18\f \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x12!\n" +
+	"\fbay_features\x18\r \x03(\tR\vbayFeaturesB\f\n" +
 	"\n" +
 	"_fits_slot\"w\n" +
 	"\n" +
@@ -2110,60 +2154,61 @@ var file_bayhold_v1_plan_proto_depIdxs = []int32{
 	8,  // 4: bayhold.v1.Plan.bookings:type_name -> bayhold.v1.PlannedBooking
 	23, // 5: bayhold.v1.Plan.bound_time:type_name -> google.protobuf.Timestamp
 	5,  // 6: bayhold.v1.Plan.part_arrivals:type_name -> bayhold.v1.PartArrival
-	23, // 7: bayhold.v1.PartArrival.expected_time:type_name -> google.protobuf.Timestamp
-	23, // 8: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
-	23, // 9: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
-	23, // 10: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
-	23, // 11: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 12: bayhold.v1.Blocker.kind:type_name -> bayhold.v1.Blocker.Kind
-	23, // 13: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
-	23, // 14: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
-	23, // 15: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
-	23, // 16: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
-	23, // 17: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
-	5,  // 18: bayhold.v1.CheckJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	4,  // 19: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
-	9,  // 20: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
-	4,  // 21: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
-	23, // 22: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
-	23, // 23: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	23, // 24: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	5,  // 25: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	1,  // 26: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
-	14, // 27: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
-	9,  // 28: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
-	4,  // 29: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
-	2,  // 30: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
-	17, // 31: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
-	18, // 32: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
-	18, // 33: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
-	18, // 34: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
-	19, // 35: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
-	19, // 36: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
-	23, // 37: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
-	9,  // 38: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
-	23, // 39: bayhold.v1.ExplainJobRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	23, // 40: bayhold.v1.ExplainJobRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	5,  // 41: bayhold.v1.ExplainJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	23, // 42: bayhold.v1.ExplainJobRequest.start_time:type_name -> google.protobuf.Timestamp
-	23, // 43: bayhold.v1.ExplainJobResponse.hand_back_time:type_name -> google.protobuf.Timestamp
-	22, // 44: bayhold.v1.ExplainJobResponse.reliefs:type_name -> bayhold.v1.Relief
-	9,  // 45: bayhold.v1.ExplainJobResponse.smallest_set:type_name -> bayhold.v1.Blocker
-	3,  // 46: bayhold.v1.Relief.kind:type_name -> bayhold.v1.Relief.Kind
-	23, // 47: bayhold.v1.Relief.hand_back_time:type_name -> google.protobuf.Timestamp
-	10, // 48: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
-	12, // 49: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
-	20, // 50: bayhold.v1.PlanningService.ExplainJob:input_type -> bayhold.v1.ExplainJobRequest
-	15, // 51: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
-	11, // 52: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
-	13, // 53: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
-	21, // 54: bayhold.v1.PlanningService.ExplainJob:output_type -> bayhold.v1.ExplainJobResponse
-	16, // 55: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
-	52, // [52:56] is the sub-list for method output_type
-	48, // [48:52] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	19, // 7: bayhold.v1.Plan.parts:type_name -> bayhold.v1.PartLine
+	23, // 8: bayhold.v1.PartArrival.expected_time:type_name -> google.protobuf.Timestamp
+	23, // 9: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
+	23, // 10: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
+	23, // 11: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
+	23, // 12: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 13: bayhold.v1.Blocker.kind:type_name -> bayhold.v1.Blocker.Kind
+	23, // 14: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
+	23, // 15: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
+	23, // 16: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
+	23, // 17: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	23, // 18: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
+	5,  // 19: bayhold.v1.CheckJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	4,  // 20: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
+	9,  // 21: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
+	4,  // 22: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
+	23, // 23: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
+	23, // 24: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	23, // 25: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	5,  // 26: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	1,  // 27: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
+	14, // 28: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
+	9,  // 29: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
+	4,  // 30: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
+	2,  // 31: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
+	17, // 32: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
+	18, // 33: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
+	18, // 34: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
+	18, // 35: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
+	19, // 36: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
+	19, // 37: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
+	23, // 38: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
+	9,  // 39: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
+	23, // 40: bayhold.v1.ExplainJobRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	23, // 41: bayhold.v1.ExplainJobRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	5,  // 42: bayhold.v1.ExplainJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	23, // 43: bayhold.v1.ExplainJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	23, // 44: bayhold.v1.ExplainJobResponse.hand_back_time:type_name -> google.protobuf.Timestamp
+	22, // 45: bayhold.v1.ExplainJobResponse.reliefs:type_name -> bayhold.v1.Relief
+	9,  // 46: bayhold.v1.ExplainJobResponse.smallest_set:type_name -> bayhold.v1.Blocker
+	3,  // 47: bayhold.v1.Relief.kind:type_name -> bayhold.v1.Relief.Kind
+	23, // 48: bayhold.v1.Relief.hand_back_time:type_name -> google.protobuf.Timestamp
+	10, // 49: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
+	12, // 50: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
+	20, // 51: bayhold.v1.PlanningService.ExplainJob:input_type -> bayhold.v1.ExplainJobRequest
+	15, // 52: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
+	11, // 53: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
+	13, // 54: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
+	21, // 55: bayhold.v1.PlanningService.ExplainJob:output_type -> bayhold.v1.ExplainJobResponse
+	16, // 56: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
+	53, // [53:57] is the sub-list for method output_type
+	49, // [49:53] is the sub-list for method input_type
+	49, // [49:49] is the sub-list for extension type_name
+	49, // [49:49] is the sub-list for extension extendee
+	0,  // [0:49] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_plan_proto_init() }

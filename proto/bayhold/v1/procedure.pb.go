@@ -81,6 +81,67 @@ func (ProcedureState) EnumDescriptor() ([]byte, []int) {
 	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{0}
 }
 
+// Kind says what sort of difference.
+type ProcedureChange_Kind int32
+
+const (
+	// Not said.
+	ProcedureChange_KIND_UNSPECIFIED ProcedureChange_Kind = 0
+	// A step that was not there.
+	ProcedureChange_KIND_ADDED ProcedureChange_Kind = 1
+	// A step that is gone.
+	ProcedureChange_KIND_REMOVED ProcedureChange_Kind = 2
+	// A step in another place.
+	ProcedureChange_KIND_MOVED ProcedureChange_Kind = 3
+	// A field with other content.
+	ProcedureChange_KIND_CHANGED ProcedureChange_Kind = 4
+)
+
+// Enum value maps for ProcedureChange_Kind.
+var (
+	ProcedureChange_Kind_name = map[int32]string{
+		0: "KIND_UNSPECIFIED",
+		1: "KIND_ADDED",
+		2: "KIND_REMOVED",
+		3: "KIND_MOVED",
+		4: "KIND_CHANGED",
+	}
+	ProcedureChange_Kind_value = map[string]int32{
+		"KIND_UNSPECIFIED": 0,
+		"KIND_ADDED":       1,
+		"KIND_REMOVED":     2,
+		"KIND_MOVED":       3,
+		"KIND_CHANGED":     4,
+	}
+)
+
+func (x ProcedureChange_Kind) Enum() *ProcedureChange_Kind {
+	p := new(ProcedureChange_Kind)
+	*p = x
+	return p
+}
+
+func (x ProcedureChange_Kind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ProcedureChange_Kind) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayhold_v1_procedure_proto_enumTypes[1].Descriptor()
+}
+
+func (ProcedureChange_Kind) Type() protoreflect.EnumType {
+	return &file_bayhold_v1_procedure_proto_enumTypes[1]
+}
+
+func (x ProcedureChange_Kind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ProcedureChange_Kind.Descriptor instead.
+func (ProcedureChange_Kind) EnumDescriptor() ([]byte, []int) {
+	return file_bayhold_v1_procedure_proto_rawDescGZIP(), []int{27, 0}
+}
+
 // EngineFamily is what a procedure and a special tool fit.
 type EngineFamily struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -951,9 +1012,14 @@ type Torque struct {
 	// Square drive of the socket, "1/2in"; empty: any.
 	Drive string `protobuf:"bytes,9,opt,name=drive,proto3" json:"drive,omitempty"`
 	// What moves the fastener away from the wrench's drive; absent if nothing.
-	Adapter       *TorqueAdapter `protobuf:"bytes,10,opt,name=adapter,proto3" json:"adapter,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Adapter *TorqueAdapter `protobuf:"bytes,10,opt,name=adapter,proto3" json:"adapter,omitempty"`
+	// Coefficient of friction that the plausibility check reckons with; 0: the
+	// usual one.
+	Friction float64 `protobuf:"fixed64,11,opt,name=friction,proto3" json:"friction,omitempty"`
+	// Codes of the plausibility doubts that the author has answered.
+	AcceptedDoubts []string `protobuf:"bytes,12,rep,name=accepted_doubts,json=acceptedDoubts,proto3" json:"accepted_doubts,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Torque) Reset() {
@@ -1052,6 +1118,20 @@ func (x *Torque) GetDrive() string {
 func (x *Torque) GetAdapter() *TorqueAdapter {
 	if x != nil {
 		return x.Adapter
+	}
+	return nil
+}
+
+func (x *Torque) GetFriction() float64 {
+	if x != nil {
+		return x.Friction
+	}
+	return 0
+}
+
+func (x *Torque) GetAcceptedDoubts() []string {
+	if x != nil {
+		return x.AcceptedDoubts
 	}
 	return nil
 }
@@ -1876,7 +1956,9 @@ func (x *UpdateProcedureRequest) GetRequestId() string {
 type UpdateProcedureResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// As it stands now.
-	Procedure     *Procedure `protobuf:"bytes,1,opt,name=procedure,proto3" json:"procedure,omitempty"`
+	Procedure *Procedure `protobuf:"bytes,1,opt,name=procedure,proto3" json:"procedure,omitempty"`
+	// With WITHDRAWN: the names of the jobs that stand and were planned with it.
+	StandingJobs  []string `protobuf:"bytes,2,rep,name=standing_jobs,json=standingJobs,proto3" json:"standing_jobs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1914,6 +1996,13 @@ func (*UpdateProcedureResponse) Descriptor() ([]byte, []int) {
 func (x *UpdateProcedureResponse) GetProcedure() *Procedure {
 	if x != nil {
 		return x.Procedure
+	}
+	return nil
+}
+
+func (x *UpdateProcedureResponse) GetStandingJobs() []string {
+	if x != nil {
+		return x.StandingJobs
 	}
 	return nil
 }
@@ -2058,7 +2147,9 @@ type ProcedureChange struct {
 	// What it is, in words; empty if it is gone.
 	Is string `protobuf:"bytes,4,opt,name=is,proto3" json:"is,omitempty"`
 	// The whole of it in one sentence.
-	Message       string `protobuf:"bytes,5,opt,name=message,proto3" json:"message,omitempty"`
+	Message string `protobuf:"bytes,5,opt,name=message,proto3" json:"message,omitempty"`
+	// What sort of difference.
+	Kind          ProcedureChange_Kind `protobuf:"varint,6,opt,name=kind,proto3,enum=bayhold.v1.ProcedureChange_Kind" json:"kind,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2128,10 +2219,17 @@ func (x *ProcedureChange) GetMessage() string {
 	return ""
 }
 
+func (x *ProcedureChange) GetKind() ProcedureChange_Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return ProcedureChange_KIND_UNSPECIFIED
+}
+
 // LintProceduresRequest brings files to be judged.
 type LintProceduresRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// "sites/{site}": what the files may refer to.
+	// "sites/{site}": what the files may refer to; empty: nothing but each other.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// The files; at most 8 MiB together.
 	Files         []*WorkshopFile `protobuf:"bytes,2,rep,name=files,proto3" json:"files,omitempty"`
@@ -2392,7 +2490,7 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
 	"\bquantity\x18\x03 \x01(\x05R\bquantity\x12\x1d\n" +
 	"\n" +
-	"single_use\x18\x04 \x01(\bR\tsingleUse\"\xd3\x02\n" +
+	"single_use\x18\x04 \x01(\bR\tsingleUse\"\x98\x03\n" +
 	"\x06Torque\x12\x1c\n" +
 	"\tfasteners\x18\x01 \x01(\x05R\tfasteners\x12\x16\n" +
 	"\x06thread\x18\x02 \x01(\tR\x06thread\x12%\n" +
@@ -2405,7 +2503,9 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\ttolerance\x18\b \x01(\x01R\ttolerance\x12\x14\n" +
 	"\x05drive\x18\t \x01(\tR\x05drive\x123\n" +
 	"\aadapter\x18\n" +
-	" \x01(\v2\x19.bayhold.v1.TorqueAdapterR\aadapter\"O\n" +
+	" \x01(\v2\x19.bayhold.v1.TorqueAdapterR\aadapter\x12\x1a\n" +
+	"\bfriction\x18\v \x01(\x01R\bfriction\x12'\n" +
+	"\x0faccepted_doubts\x18\f \x03(\tR\x0eacceptedDoubts\"O\n" +
 	"\vTorqueStage\x12\x1b\n" +
 	"\ttorque_nm\x18\x01 \x01(\x01R\btorqueNm\x12#\n" +
 	"\rangle_degrees\x18\x02 \x01(\x01R\fangleDegrees\"W\n" +
@@ -2461,9 +2561,10 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
 	"updateMask\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tR\trequestId\"N\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"s\n" +
 	"\x17UpdateProcedureResponse\x123\n" +
-	"\tprocedure\x18\x01 \x01(\v2\x15.bayhold.v1.ProcedureR\tprocedure\"l\n" +
+	"\tprocedure\x18\x01 \x01(\v2\x15.bayhold.v1.ProcedureR\tprocedure\x12#\n" +
+	"\rstanding_jobs\x18\x02 \x03(\tR\fstandingJobs\"l\n" +
 	"\x14DiffProcedureRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\ffrom_version\x18\x02 \x01(\x05R\vfromVersion\x12\x1d\n" +
@@ -2473,13 +2574,22 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\ffrom_version\x18\x01 \x01(\x05R\vfromVersion\x12\x1d\n" +
 	"\n" +
 	"to_version\x18\x02 \x01(\x05R\ttoVersion\x125\n" +
-	"\achanges\x18\x03 \x03(\v2\x1b.bayhold.v1.ProcedureChangeR\achanges\"w\n" +
+	"\achanges\x18\x03 \x03(\v2\x1b.bayhold.v1.ProcedureChangeR\achanges\"\x8f\x02\n" +
 	"\x0fProcedureChange\x12\x12\n" +
 	"\x04step\x18\x01 \x01(\tR\x04step\x12\x14\n" +
 	"\x05field\x18\x02 \x01(\tR\x05field\x12\x10\n" +
 	"\x03was\x18\x03 \x01(\tR\x03was\x12\x0e\n" +
 	"\x02is\x18\x04 \x01(\tR\x02is\x12\x18\n" +
-	"\amessage\x18\x05 \x01(\tR\amessage\"_\n" +
+	"\amessage\x18\x05 \x01(\tR\amessage\x124\n" +
+	"\x04kind\x18\x06 \x01(\x0e2 .bayhold.v1.ProcedureChange.KindR\x04kind\"`\n" +
+	"\x04Kind\x12\x14\n" +
+	"\x10KIND_UNSPECIFIED\x10\x00\x12\x0e\n" +
+	"\n" +
+	"KIND_ADDED\x10\x01\x12\x10\n" +
+	"\fKIND_REMOVED\x10\x02\x12\x0e\n" +
+	"\n" +
+	"KIND_MOVED\x10\x03\x12\x10\n" +
+	"\fKIND_CHANGED\x10\x04\"_\n" +
 	"\x15LintProceduresRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12.\n" +
 	"\x05files\x18\x02 \x03(\v2\x18.bayhold.v1.WorkshopFileR\x05files\"M\n" +
@@ -2518,94 +2628,96 @@ func file_bayhold_v1_procedure_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_procedure_proto_rawDescData
 }
 
-var file_bayhold_v1_procedure_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_bayhold_v1_procedure_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_bayhold_v1_procedure_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_bayhold_v1_procedure_proto_goTypes = []any{
 	(ProcedureState)(0),                // 0: bayhold.v1.ProcedureState
-	(*EngineFamily)(nil),               // 1: bayhold.v1.EngineFamily
-	(*Preparation)(nil),                // 2: bayhold.v1.Preparation
-	(*PreparationHold)(nil),            // 3: bayhold.v1.PreparationHold
-	(*Procedure)(nil),                  // 4: bayhold.v1.Procedure
-	(*Step)(nil),                       // 5: bayhold.v1.Step
-	(*Estimate)(nil),                   // 6: bayhold.v1.Estimate
-	(*Crew)(nil),                       // 7: bayhold.v1.Crew
-	(*ToolNeed)(nil),                   // 8: bayhold.v1.ToolNeed
-	(*Part)(nil),                       // 9: bayhold.v1.Part
-	(*Torque)(nil),                     // 10: bayhold.v1.Torque
-	(*TorqueStage)(nil),                // 11: bayhold.v1.TorqueStage
-	(*TorqueAdapter)(nil),              // 12: bayhold.v1.TorqueAdapter
-	(*Check)(nil),                      // 13: bayhold.v1.Check
-	(*ListEngineFamiliesRequest)(nil),  // 14: bayhold.v1.ListEngineFamiliesRequest
-	(*ListEngineFamiliesResponse)(nil), // 15: bayhold.v1.ListEngineFamiliesResponse
-	(*GetPreparationRequest)(nil),      // 16: bayhold.v1.GetPreparationRequest
-	(*GetPreparationResponse)(nil),     // 17: bayhold.v1.GetPreparationResponse
-	(*ListPreparationsRequest)(nil),    // 18: bayhold.v1.ListPreparationsRequest
-	(*ListPreparationsResponse)(nil),   // 19: bayhold.v1.ListPreparationsResponse
-	(*GetProcedureRequest)(nil),        // 20: bayhold.v1.GetProcedureRequest
-	(*GetProcedureResponse)(nil),       // 21: bayhold.v1.GetProcedureResponse
-	(*ListProceduresRequest)(nil),      // 22: bayhold.v1.ListProceduresRequest
-	(*ListProceduresResponse)(nil),     // 23: bayhold.v1.ListProceduresResponse
-	(*UpdateProcedureRequest)(nil),     // 24: bayhold.v1.UpdateProcedureRequest
-	(*UpdateProcedureResponse)(nil),    // 25: bayhold.v1.UpdateProcedureResponse
-	(*DiffProcedureRequest)(nil),       // 26: bayhold.v1.DiffProcedureRequest
-	(*DiffProcedureResponse)(nil),      // 27: bayhold.v1.DiffProcedureResponse
-	(*ProcedureChange)(nil),            // 28: bayhold.v1.ProcedureChange
-	(*LintProceduresRequest)(nil),      // 29: bayhold.v1.LintProceduresRequest
-	(*LintProceduresResponse)(nil),     // 30: bayhold.v1.LintProceduresResponse
-	(*LintFinding)(nil),                // 31: bayhold.v1.LintFinding
-	(*Caution)(nil),                    // 32: bayhold.v1.Caution
-	(*fieldmaskpb.FieldMask)(nil),      // 33: google.protobuf.FieldMask
-	(*WorkshopFile)(nil),               // 34: bayhold.v1.WorkshopFile
+	(ProcedureChange_Kind)(0),          // 1: bayhold.v1.ProcedureChange.Kind
+	(*EngineFamily)(nil),               // 2: bayhold.v1.EngineFamily
+	(*Preparation)(nil),                // 3: bayhold.v1.Preparation
+	(*PreparationHold)(nil),            // 4: bayhold.v1.PreparationHold
+	(*Procedure)(nil),                  // 5: bayhold.v1.Procedure
+	(*Step)(nil),                       // 6: bayhold.v1.Step
+	(*Estimate)(nil),                   // 7: bayhold.v1.Estimate
+	(*Crew)(nil),                       // 8: bayhold.v1.Crew
+	(*ToolNeed)(nil),                   // 9: bayhold.v1.ToolNeed
+	(*Part)(nil),                       // 10: bayhold.v1.Part
+	(*Torque)(nil),                     // 11: bayhold.v1.Torque
+	(*TorqueStage)(nil),                // 12: bayhold.v1.TorqueStage
+	(*TorqueAdapter)(nil),              // 13: bayhold.v1.TorqueAdapter
+	(*Check)(nil),                      // 14: bayhold.v1.Check
+	(*ListEngineFamiliesRequest)(nil),  // 15: bayhold.v1.ListEngineFamiliesRequest
+	(*ListEngineFamiliesResponse)(nil), // 16: bayhold.v1.ListEngineFamiliesResponse
+	(*GetPreparationRequest)(nil),      // 17: bayhold.v1.GetPreparationRequest
+	(*GetPreparationResponse)(nil),     // 18: bayhold.v1.GetPreparationResponse
+	(*ListPreparationsRequest)(nil),    // 19: bayhold.v1.ListPreparationsRequest
+	(*ListPreparationsResponse)(nil),   // 20: bayhold.v1.ListPreparationsResponse
+	(*GetProcedureRequest)(nil),        // 21: bayhold.v1.GetProcedureRequest
+	(*GetProcedureResponse)(nil),       // 22: bayhold.v1.GetProcedureResponse
+	(*ListProceduresRequest)(nil),      // 23: bayhold.v1.ListProceduresRequest
+	(*ListProceduresResponse)(nil),     // 24: bayhold.v1.ListProceduresResponse
+	(*UpdateProcedureRequest)(nil),     // 25: bayhold.v1.UpdateProcedureRequest
+	(*UpdateProcedureResponse)(nil),    // 26: bayhold.v1.UpdateProcedureResponse
+	(*DiffProcedureRequest)(nil),       // 27: bayhold.v1.DiffProcedureRequest
+	(*DiffProcedureResponse)(nil),      // 28: bayhold.v1.DiffProcedureResponse
+	(*ProcedureChange)(nil),            // 29: bayhold.v1.ProcedureChange
+	(*LintProceduresRequest)(nil),      // 30: bayhold.v1.LintProceduresRequest
+	(*LintProceduresResponse)(nil),     // 31: bayhold.v1.LintProceduresResponse
+	(*LintFinding)(nil),                // 32: bayhold.v1.LintFinding
+	(*Caution)(nil),                    // 33: bayhold.v1.Caution
+	(*fieldmaskpb.FieldMask)(nil),      // 34: google.protobuf.FieldMask
+	(*WorkshopFile)(nil),               // 35: bayhold.v1.WorkshopFile
 }
 var file_bayhold_v1_procedure_proto_depIdxs = []int32{
-	5,  // 0: bayhold.v1.Preparation.set_up:type_name -> bayhold.v1.Step
-	5,  // 1: bayhold.v1.Preparation.put_back:type_name -> bayhold.v1.Step
-	3,  // 2: bayhold.v1.Preparation.holds:type_name -> bayhold.v1.PreparationHold
-	32, // 3: bayhold.v1.Preparation.cautions:type_name -> bayhold.v1.Caution
-	8,  // 4: bayhold.v1.PreparationHold.tool:type_name -> bayhold.v1.ToolNeed
+	6,  // 0: bayhold.v1.Preparation.set_up:type_name -> bayhold.v1.Step
+	6,  // 1: bayhold.v1.Preparation.put_back:type_name -> bayhold.v1.Step
+	4,  // 2: bayhold.v1.Preparation.holds:type_name -> bayhold.v1.PreparationHold
+	33, // 3: bayhold.v1.Preparation.cautions:type_name -> bayhold.v1.Caution
+	9,  // 4: bayhold.v1.PreparationHold.tool:type_name -> bayhold.v1.ToolNeed
 	0,  // 5: bayhold.v1.Procedure.state:type_name -> bayhold.v1.ProcedureState
-	5,  // 6: bayhold.v1.Procedure.steps:type_name -> bayhold.v1.Step
-	6,  // 7: bayhold.v1.Step.estimate:type_name -> bayhold.v1.Estimate
-	7,  // 8: bayhold.v1.Step.crew:type_name -> bayhold.v1.Crew
-	8,  // 9: bayhold.v1.Step.tools:type_name -> bayhold.v1.ToolNeed
-	9,  // 10: bayhold.v1.Step.parts:type_name -> bayhold.v1.Part
-	10, // 11: bayhold.v1.Step.torque:type_name -> bayhold.v1.Torque
-	13, // 12: bayhold.v1.Step.checks:type_name -> bayhold.v1.Check
-	32, // 13: bayhold.v1.Step.cautions:type_name -> bayhold.v1.Caution
-	11, // 14: bayhold.v1.Torque.stages:type_name -> bayhold.v1.TorqueStage
-	12, // 15: bayhold.v1.Torque.adapter:type_name -> bayhold.v1.TorqueAdapter
-	1,  // 16: bayhold.v1.ListEngineFamiliesResponse.engine_families:type_name -> bayhold.v1.EngineFamily
-	2,  // 17: bayhold.v1.GetPreparationResponse.preparation:type_name -> bayhold.v1.Preparation
-	2,  // 18: bayhold.v1.ListPreparationsResponse.preparations:type_name -> bayhold.v1.Preparation
-	4,  // 19: bayhold.v1.GetProcedureResponse.procedure:type_name -> bayhold.v1.Procedure
-	4,  // 20: bayhold.v1.ListProceduresResponse.procedures:type_name -> bayhold.v1.Procedure
-	4,  // 21: bayhold.v1.UpdateProcedureRequest.procedure:type_name -> bayhold.v1.Procedure
-	33, // 22: bayhold.v1.UpdateProcedureRequest.update_mask:type_name -> google.protobuf.FieldMask
-	4,  // 23: bayhold.v1.UpdateProcedureResponse.procedure:type_name -> bayhold.v1.Procedure
-	28, // 24: bayhold.v1.DiffProcedureResponse.changes:type_name -> bayhold.v1.ProcedureChange
-	34, // 25: bayhold.v1.LintProceduresRequest.files:type_name -> bayhold.v1.WorkshopFile
-	31, // 26: bayhold.v1.LintProceduresResponse.findings:type_name -> bayhold.v1.LintFinding
-	14, // 27: bayhold.v1.ProcedureService.ListEngineFamilies:input_type -> bayhold.v1.ListEngineFamiliesRequest
-	16, // 28: bayhold.v1.ProcedureService.GetPreparation:input_type -> bayhold.v1.GetPreparationRequest
-	18, // 29: bayhold.v1.ProcedureService.ListPreparations:input_type -> bayhold.v1.ListPreparationsRequest
-	20, // 30: bayhold.v1.ProcedureService.GetProcedure:input_type -> bayhold.v1.GetProcedureRequest
-	22, // 31: bayhold.v1.ProcedureService.ListProcedures:input_type -> bayhold.v1.ListProceduresRequest
-	24, // 32: bayhold.v1.ProcedureService.UpdateProcedure:input_type -> bayhold.v1.UpdateProcedureRequest
-	26, // 33: bayhold.v1.ProcedureService.DiffProcedure:input_type -> bayhold.v1.DiffProcedureRequest
-	29, // 34: bayhold.v1.ProcedureService.LintProcedures:input_type -> bayhold.v1.LintProceduresRequest
-	15, // 35: bayhold.v1.ProcedureService.ListEngineFamilies:output_type -> bayhold.v1.ListEngineFamiliesResponse
-	17, // 36: bayhold.v1.ProcedureService.GetPreparation:output_type -> bayhold.v1.GetPreparationResponse
-	19, // 37: bayhold.v1.ProcedureService.ListPreparations:output_type -> bayhold.v1.ListPreparationsResponse
-	21, // 38: bayhold.v1.ProcedureService.GetProcedure:output_type -> bayhold.v1.GetProcedureResponse
-	23, // 39: bayhold.v1.ProcedureService.ListProcedures:output_type -> bayhold.v1.ListProceduresResponse
-	25, // 40: bayhold.v1.ProcedureService.UpdateProcedure:output_type -> bayhold.v1.UpdateProcedureResponse
-	27, // 41: bayhold.v1.ProcedureService.DiffProcedure:output_type -> bayhold.v1.DiffProcedureResponse
-	30, // 42: bayhold.v1.ProcedureService.LintProcedures:output_type -> bayhold.v1.LintProceduresResponse
-	35, // [35:43] is the sub-list for method output_type
-	27, // [27:35] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	6,  // 6: bayhold.v1.Procedure.steps:type_name -> bayhold.v1.Step
+	7,  // 7: bayhold.v1.Step.estimate:type_name -> bayhold.v1.Estimate
+	8,  // 8: bayhold.v1.Step.crew:type_name -> bayhold.v1.Crew
+	9,  // 9: bayhold.v1.Step.tools:type_name -> bayhold.v1.ToolNeed
+	10, // 10: bayhold.v1.Step.parts:type_name -> bayhold.v1.Part
+	11, // 11: bayhold.v1.Step.torque:type_name -> bayhold.v1.Torque
+	14, // 12: bayhold.v1.Step.checks:type_name -> bayhold.v1.Check
+	33, // 13: bayhold.v1.Step.cautions:type_name -> bayhold.v1.Caution
+	12, // 14: bayhold.v1.Torque.stages:type_name -> bayhold.v1.TorqueStage
+	13, // 15: bayhold.v1.Torque.adapter:type_name -> bayhold.v1.TorqueAdapter
+	2,  // 16: bayhold.v1.ListEngineFamiliesResponse.engine_families:type_name -> bayhold.v1.EngineFamily
+	3,  // 17: bayhold.v1.GetPreparationResponse.preparation:type_name -> bayhold.v1.Preparation
+	3,  // 18: bayhold.v1.ListPreparationsResponse.preparations:type_name -> bayhold.v1.Preparation
+	5,  // 19: bayhold.v1.GetProcedureResponse.procedure:type_name -> bayhold.v1.Procedure
+	5,  // 20: bayhold.v1.ListProceduresResponse.procedures:type_name -> bayhold.v1.Procedure
+	5,  // 21: bayhold.v1.UpdateProcedureRequest.procedure:type_name -> bayhold.v1.Procedure
+	34, // 22: bayhold.v1.UpdateProcedureRequest.update_mask:type_name -> google.protobuf.FieldMask
+	5,  // 23: bayhold.v1.UpdateProcedureResponse.procedure:type_name -> bayhold.v1.Procedure
+	29, // 24: bayhold.v1.DiffProcedureResponse.changes:type_name -> bayhold.v1.ProcedureChange
+	1,  // 25: bayhold.v1.ProcedureChange.kind:type_name -> bayhold.v1.ProcedureChange.Kind
+	35, // 26: bayhold.v1.LintProceduresRequest.files:type_name -> bayhold.v1.WorkshopFile
+	32, // 27: bayhold.v1.LintProceduresResponse.findings:type_name -> bayhold.v1.LintFinding
+	15, // 28: bayhold.v1.ProcedureService.ListEngineFamilies:input_type -> bayhold.v1.ListEngineFamiliesRequest
+	17, // 29: bayhold.v1.ProcedureService.GetPreparation:input_type -> bayhold.v1.GetPreparationRequest
+	19, // 30: bayhold.v1.ProcedureService.ListPreparations:input_type -> bayhold.v1.ListPreparationsRequest
+	21, // 31: bayhold.v1.ProcedureService.GetProcedure:input_type -> bayhold.v1.GetProcedureRequest
+	23, // 32: bayhold.v1.ProcedureService.ListProcedures:input_type -> bayhold.v1.ListProceduresRequest
+	25, // 33: bayhold.v1.ProcedureService.UpdateProcedure:input_type -> bayhold.v1.UpdateProcedureRequest
+	27, // 34: bayhold.v1.ProcedureService.DiffProcedure:input_type -> bayhold.v1.DiffProcedureRequest
+	30, // 35: bayhold.v1.ProcedureService.LintProcedures:input_type -> bayhold.v1.LintProceduresRequest
+	16, // 36: bayhold.v1.ProcedureService.ListEngineFamilies:output_type -> bayhold.v1.ListEngineFamiliesResponse
+	18, // 37: bayhold.v1.ProcedureService.GetPreparation:output_type -> bayhold.v1.GetPreparationResponse
+	20, // 38: bayhold.v1.ProcedureService.ListPreparations:output_type -> bayhold.v1.ListPreparationsResponse
+	22, // 39: bayhold.v1.ProcedureService.GetProcedure:output_type -> bayhold.v1.GetProcedureResponse
+	24, // 40: bayhold.v1.ProcedureService.ListProcedures:output_type -> bayhold.v1.ListProceduresResponse
+	26, // 41: bayhold.v1.ProcedureService.UpdateProcedure:output_type -> bayhold.v1.UpdateProcedureResponse
+	28, // 42: bayhold.v1.ProcedureService.DiffProcedure:output_type -> bayhold.v1.DiffProcedureResponse
+	31, // 43: bayhold.v1.ProcedureService.LintProcedures:output_type -> bayhold.v1.LintProceduresResponse
+	36, // [36:44] is the sub-list for method output_type
+	28, // [28:36] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_procedure_proto_init() }
@@ -2621,7 +2733,7 @@ func file_bayhold_v1_procedure_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_procedure_proto_rawDesc), len(file_bayhold_v1_procedure_proto_rawDesc)),
-			NumEnums:      1,
+			NumEnums:      2,
 			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   1,
