@@ -7,12 +7,12 @@ import "math"
 
 // population is how many schedules to keep on each side.
 func population(n int, budget int64) int {
-	size := 0.7 * math.Sqrt(float64(budget)) * math.Pow(120/float64(n), 0.4)
+	size := 0.65 * math.Sqrt(float64(budget)) * math.Pow(120/float64(n), 0.4)
 	return int(min(300, max(8, size)))
 }
 
 // shakeWindow is the length of the windows that are redrawn.
-const shakeWindow = 20
+const shakeWindow = 10
 
 // sow fills both populations: half of the first one drawn serially, half in
 // parallel, the second one justified from the first.
@@ -57,7 +57,8 @@ func (br *breeder) evolve(more func() bool) {
 	}
 }
 
-// child makes a list of mother i: crossed with the better of two fathers, or,
+// child makes a list of mother i: crossed with the better of two fathers, or
+// the father with the mother, or,
 // when the two are nearly the same and now and then anyway, with a window
 // redrawn.
 func (br *breeder) child(from []*genome, i int) []int32 {
@@ -73,6 +74,9 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 		q := br.rng.IntN(n - w + 1)
 		br.draw.shake(br.axes[br.side], br.rng, list[q:q+w])
 		return list
+	}
+	if br.rng.IntN(2) == 0 {
+		mother, father = father, mother
 	}
 	w := n/4 + br.rng.IntN(n/2+1)
 	q := br.rng.IntN(n - w + 1)
