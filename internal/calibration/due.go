@@ -25,7 +25,8 @@ type DuePolicy struct {
 	// Overload is the load, as a fraction of the tool's maximum, above which
 	// a tool is due at once; 0: no load.
 	Overload float64
-	// Early are the events after which a tool is due at once.
+	// Early are the events after which a tool is due at once; never LOAD,
+	// which counts by its torque.
 	Early []EventKind
 }
 
@@ -43,8 +44,8 @@ func (p DuePolicy) validate(fs *fault.Fields) {
 		fs.Add("due.overload", "must be a fraction of the tool's maximum, 1 or more: 1.25 is 125 %%")
 	}
 	for i, k := range p.Early {
-		if !slices.Contains(EventKinds(), k) {
-			fs.Add(item("due.early", i), "%q is no event: %v", clip(string(k)), EventKinds())
+		if k == Load || !slices.Contains(EventKinds(), k) {
+			fs.Add(item("due.early", i), "%q is none of %v", clip(string(k)), EventKinds()[1:])
 		}
 	}
 }
@@ -151,9 +152,7 @@ func DueAt(h History, tool Tool, policy DuePolicy, zone *time.Location, now time
 		return Due{Reason: NeverCalibrated, Limits: []Limit{{Reason: NeverCalibrated}}, CyclesLeft: -1}
 	}
 	last := all[len(all)-1]
-	s := stretch{calibration: last, now: now}
-	s.gather(h, time.Time{})
-	due := s.due(tool, policy, zone)
+	due := stretchOf(last, h, now).due(tool, policy, zone)
 	if !last.Accepted {
 		due.Limits = slices.Insert(due.Limits, 0, Limit{last.At, NotAccepted})
 	}

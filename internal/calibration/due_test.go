@@ -185,14 +185,17 @@ func TestPeriodsAndGaps(t *testing.T) {
 			use("2026-05-02 08:00", 1),
 			use("2026-06-02 08:00", 1),
 			use("2026-08-01 08:00", 1),
+			use("2026-08-21 08:00", 1),
 		},
-		Events: []calibration.Event{{At: local("2026-03-01 12:00"), Kind: calibration.Drop}},
+		Events: []calibration.Event{
+			{At: local("2026-03-01 12:00"), Kind: calibration.Drop}, {At: local("2026-08-20 12:00"), Kind: calibration.Repair},
+		},
 	}
 	policy, now := calibration.DefaultPolicy().Due, local("2026-09-01")
 	want := []calibration.Period{
 		{During: hours.Range{Start: local("2026-02-01"), End: local("2026-03-01 12:00")}, Certificate: "2026-02-01", Ended: "DROP"},
 		{During: hours.Range{Start: local("2026-05-01"), End: local("2026-06-01")}, Certificate: "2026-05-01", Ended: calibration.NotAccepted},
-		{During: hours.Range{Start: local("2026-08-01"), End: local("2027-08-02")}, Certificate: "2026-08-01", Ended: calibration.ByDate},
+		{During: hours.Range{Start: local("2026-08-01"), End: local("2026-08-20 12:00")}, Certificate: "2026-08-01", Ended: "REPAIR"},
 	}
 	if d := cmp.Diff(want, calibration.Periods(h, wrench, policy, amsterdam, now)); d != "" {
 		t.Error(d)
@@ -203,6 +206,7 @@ func TestPeriodsAndGaps(t *testing.T) {
 		{Day: day(4, 1), Uses: []calibration.Use{h.Uses[3], h.Uses[2]}, Reason: "DROP", Since: local("2026-03-01 12:00")},
 		{Day: day(4, 2), Uses: h.Uses[4:5], Reason: "DROP", Since: local("2026-03-01 12:00")},
 		{Day: day(6, 2), Uses: h.Uses[6:7], Reason: calibration.NotAccepted, Since: local("2026-06-01")},
+		{Day: day(8, 21), Uses: h.Uses[8:], Reason: "REPAIR", Since: local("2026-08-20 12:00")},
 	}
 	year := hours.Range{Start: local("2026-01-01"), End: local("2027-01-01")}
 	if d := cmp.Diff(gaps, calibration.Gaps(h, wrench, policy, amsterdam, year, now)); d != "" {
@@ -210,6 +214,24 @@ func TestPeriodsAndGaps(t *testing.T) {
 	}
 	if got := calibration.Gaps(h, wrench, policy, amsterdam, hours.Range{Start: local("2026-05-01"), End: local("2026-06-01")}, now); got != nil {
 		t.Errorf("gaps where there are none: %v", got)
+	}
+}
+
+// A day may have two reasons, one after the other.
+func TestGapsOfOneDay(t *testing.T) {
+	t.Parallel()
+	h := calibration.History{
+		Calibrations: []calibration.Calibration{{Number: "bad", At: local("2026-02-02 12:00")}},
+		Uses:         []calibration.Use{use("2026-02-02 09:00", 1), use("2026-02-02 15:00", 1), use("2026-02-02 16:00", 1)},
+	}
+	got := calibration.Gaps(h, wrench, calibration.DefaultPolicy().Due, amsterdam, anyTime, local("2026-09-01"))
+	day := hours.Date{Year: 2026, Month: 2, Day: 2}
+	want := []calibration.Gap{
+		{Day: day, Uses: h.Uses[:1], Reason: calibration.NeverCalibrated},
+		{Day: day, Uses: h.Uses[1:], Reason: calibration.NotAccepted, Since: local("2026-02-02 12:00")},
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
 	}
 }
 

@@ -1,6 +1,7 @@
 package calibration
 
 import (
+	"slices"
 	"time"
 
 	"bayhold/internal/hours"
@@ -21,16 +22,16 @@ type Evidence struct {
 type Coverage struct {
 	Direction Direction
 	Low, High float64
+	Whole     bool // it is all that the tool can be set to
 }
 
-// covers tells whether the evidence speaks for a setting.
+// covers tells whether the evidence speaks for a setting. Of a setting of 0,
+// which nobody knows, only evidence for the whole tool can speak.
 func (e Evidence) covers(direction Direction, set float64) bool {
-	for _, c := range e.Covers {
-		if c.Direction == direction && set >= c.Low*(1-rounding) && set <= c.High*(1+rounding) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(e.Covers, func(c Coverage) bool {
+		known := set >= c.Low*(1-rounding) && set <= c.High*(1+rounding)
+		return c.Direction == direction && (known || set == 0 && c.Whole)
+	})
 }
 
 // EvidenceOf is what a certificate proves: that the tool came back good, over
@@ -41,7 +42,7 @@ func EvidenceOf(c Certificate, a Assessment, tool Tool, zone *time.Location) (Ev
 	e := Evidence{From: c.Date.At(0, zone), Source: "certificate " + c.Number}
 	for _, d := range a.Left().Directions {
 		if d.Verdict.Accepted() {
-			e.Covers = append(e.Covers, Coverage{d.Direction, tool.Min, tool.Max})
+			e.Covers = append(e.Covers, Coverage{d.Direction, tool.Min, tool.Max, true})
 		}
 	}
 	return e, len(e.Covers) > 0
@@ -58,7 +59,7 @@ func (p Policy) EvidenceOfCheck(c Check, r CheckResult) (Evidence, bool) {
 		low, high := point.Nominal*(1-p.Check.Reach), point.Nominal*(1+p.Check.Reach)
 		last := len(e.Covers) - 1
 		if last < 0 || e.Covers[last].Direction != point.Direction {
-			e.Covers = append(e.Covers, Coverage{point.Direction, low, high})
+			e.Covers = append(e.Covers, Coverage{point.Direction, low, high, false})
 			continue
 		}
 		e.Covers[last].High = high

@@ -96,7 +96,11 @@ func FuzzTrace(f *testing.F) {
 		if len(r.Lines) != 1 || r.Lines[0].Impact == "" {
 			t.Fatalf("%+v", r)
 		}
-		if l := r.Lines[0]; x.Validate() == nil && l.Impact != calibration.NotJudged && !(l.Least <= l.Torque && l.Torque <= l.Greatest) {
+		l := r.Lines[0]
+		if math.IsNaN(l.Torque) || math.IsInf(l.Torque, 0) {
+			t.Fatalf("%+v", l)
+		}
+		if x.Validate() == nil && l.Impact != calibration.NotJudged && !(l.Least <= l.Torque && l.Torque <= l.Greatest) {
 			t.Fatalf("%+v", l)
 		}
 	})

@@ -30,16 +30,10 @@ func periods(h History, tool Tool, policy DuePolicy, zone *time.Location, now ti
 		if !c.Accepted {
 			continue
 		}
-		var next time.Time
-		if i+1 < len(all) {
-			next = all[i+1].At
-		}
-		s := stretch{calibration: c, now: now}
-		s.gather(h, next)
-		due := s.due(tool, policy, zone)
-		end := due.Limits[0]
-		if !next.IsZero() && next.Before(end.At) {
-			end = Limit{next, Superseded}
+		// What happens after the next calibration cannot end this one.
+		end := stretchOf(c, h, now).due(tool, policy, zone).Limits[0]
+		if i+1 < len(all) && all[i+1].At.Before(end.At) {
+			end = Limit{all[i+1].At, Superseded}
 			if !all[i+1].Accepted {
 				end.Reason = NotAccepted
 			}

@@ -156,7 +156,8 @@ func TestInterpolationKeepsBetweenNeighbours(t *testing.T) {
 		}
 		set := rapid.Float64Range(1, 250).Draw(t, "set")
 		x := tightening("1", "2026-05-01", set, 0.1)
-		l := calibration.Trace(f, nil, []calibration.Tightening{x}).Lines[0]
+		all := calibration.Evidence{From: local("2026-04-01"), Covers: []calibration.Coverage{{Direction: calibration.Clockwise, High: 250}}}
+		l := calibration.Trace(f, []calibration.Evidence{all}, []calibration.Tightening{x}).Lines[0]
 		below, above := f.Points[0], f.Points[n-1]
 		for _, p := range f.Points {
 			if p.Nominal <= set {

@@ -20,12 +20,10 @@ type stretch struct {
 	events      []Event
 }
 
-// gather takes what happened from the calibration to the next one (zero: there
-// is none) and was known by now.
-func (s *stretch) gather(h History, next time.Time) {
-	within := func(t time.Time) bool {
-		return !t.Before(s.calibration.At) && !t.After(s.now) && (next.IsZero() || t.Before(next))
-	}
+// stretchOf gathers what happened from a calibration on and is known by now.
+func stretchOf(c Calibration, h History, now time.Time) *stretch {
+	s := &stretch{calibration: c, now: now}
+	within := func(t time.Time) bool { return !t.Before(c.At) && !t.After(now) }
 	for _, u := range h.Uses {
 		if within(u.At) {
 			s.uses = append(s.uses, u)
@@ -37,6 +35,7 @@ func (s *stretch) gather(h History, next time.Time) {
 		}
 	}
 	slices.SortStableFunc(s.uses, func(a, b Use) int { return a.At.Compare(b.At) })
+	return s
 }
 
 // due reckons the ends of the calibration, the earliest first.
@@ -58,7 +57,7 @@ func (s *stretch) due(tool Tool, policy DuePolicy, zone *time.Location) Due {
 		switch {
 		case e.Kind == Load && policy.Overload > 0 && e.Torque > policy.Overload*tool.Max:
 			d.Limits = append(d.Limits, Limit{e.At, ByOverload})
-		case slices.Contains(policy.Early, e.Kind) && e.Kind != Load:
+		case slices.Contains(policy.Early, e.Kind):
 			d.Limits = append(d.Limits, Limit{e.At, Reason(e.Kind)})
 		}
 	}

@@ -1,6 +1,7 @@
 package calibration
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -19,7 +20,8 @@ type Tightening struct {
 	Wanted          float64 // newton metres at the joint; 0 for an angle stage
 	Angle           float64 // degrees; 0 for a torque stage
 	// Set is what the tool was set to or showed, in newton metres; it differs
-	// from Wanted where an adapter or a multiplier came between.
+	// from Wanted where an adapter or a multiplier came between. 0: not
+	// recorded, and taken to be what gives Wanted.
 	Set float64
 	// Ratio is torque at the joint over torque given by the tool, from such a
 	// part; 0 is 1, the tool by itself.
@@ -27,6 +29,21 @@ type Tightening struct {
 	Tolerance float64   // of the joint, as a fraction of Wanted; 0 if not stated
 	Direction Direction // empty: clockwise
 }
+
+// setting is what the tool was set to: as recorded, or what gives the wanted
+// torque; 0 for an angle stage and where figures are unsound.
+func (t Tightening) setting() float64 {
+	set := t.Set
+	if set == 0 {
+		set = t.Wanted / t.ratio()
+	}
+	if t.Angle > 0 || !finite(set) || set < 0 {
+		return 0
+	}
+	return set
+}
+
+func (t Tightening) ratio() float64 { return cmp.Or(t.Ratio, 1) }
 
 // Validate lists what keeps a tightening from being traced: an Invalid fault,
 // BAD_TIGHTENING. A set value or a tolerance of 0 is no fault; the trace says

@@ -84,7 +84,7 @@ func Trace(f Finding, evidence []Evidence, tightenings []Tightening) Report {
 	r := Report{Finding: f}
 	for i, t := range tightenings {
 		direction := cmp.Or(t.Direction, Clockwise)
-		window, since := f.window(evidence, direction, t.Set)
+		window, since := f.window(evidence, direction, t.setting())
 		if i == 0 || window.Start.Before(r.Window.Start) {
 			r.Window = window
 		}
@@ -122,31 +122,37 @@ func (f Finding) lastWindow(evidence []Evidence) hours.Range {
 // wrong because the torque wrench was.
 func (l *Line) judge(c curve, direction Direction) {
 	l.Impact = NotJudged
-	note := func(format string, args ...any) { l.Notes = append(l.Notes, fmt.Sprintf(format, args...)) }
+	set := l.setting()
+	given := set * l.ratio()
 	switch {
 	case l.Angle > 0:
-		note("an angle stage: a deviation of torque says nothing of it")
+		l.note("an angle stage: a deviation of torque says nothing of it")
 		return
-	case !finite(l.Set) || l.Set <= 0:
-		note("what the tool was set to is not recorded")
+	case !finite(given) || given <= 0:
+		l.note("what the tool gave is not recorded")
 		return
 	case len(c) == 0:
-		note("the tool was not read %s", map[Direction]string{Clockwise: "clockwise", Counterclockwise: "counterclockwise"}[direction])
+		l.note("the tool was not read %s", directionWords[direction])
 		return
 	}
-	least, mean, greatest, beyond := c.at(l.Set)
-	if beyond {
-		note("%s N·m is beyond the points %s to %s N·m: the nearest point's deviation was taken",
-			number(l.Set), number(c[0].Nominal), number(c[len(c)-1].Nominal))
+	if l.Set == 0 {
+		l.note("the tool is taken to have been set to %s N·m, for the wanted torque", number(set))
 	}
-	given := l.Set * cmp.Or(l.Ratio, 1)
+	if l.Since == nil {
+		l.note("no evidence speaks for this setting: all use before the finding is in doubt")
+	}
+	least, mean, greatest, beyond := c.at(set)
+	if beyond {
+		l.note("%s N·m is beyond the points %s to %s N·m: the nearest point's deviation was taken",
+			number(set), number(c[0].Nominal), number(c[len(c)-1].Nominal))
+	}
 	l.Deviation = mean
 	l.Torque = Delivered(given, mean)
 	// The greatest deviation is the least torque.
 	l.Least, l.Greatest = Delivered(given, greatest), Delivered(given, least)
 	switch {
 	case l.Tolerance <= 0 || l.Wanted <= 0:
-		note("the joint has no stated tolerance")
+		l.note("the joint has no stated tolerance")
 	case !l.within(l.Torque):
 		l.Impact = Outside
 	case !l.within(l.Least) || !l.within(l.Greatest):
@@ -154,6 +160,12 @@ func (l *Line) judge(c curve, direction Direction) {
 	default:
 		l.Impact = Inside
 	}
+}
+
+var directionWords = map[Direction]string{Clockwise: "clockwise", Counterclockwise: "counterclockwise"}
+
+func (l *Line) note(format string, args ...any) {
+	l.Notes = append(l.Notes, fmt.Sprintf(format, args...))
 }
 
 // within tells whether a torque lies in the joint's tolerance, ends included.

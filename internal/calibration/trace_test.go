@@ -78,6 +78,8 @@ func TestTraceLines(t *testing.T) {
 		calibration.Point{Nominal: 100, Direction: calibration.Clockwise, AsFound: []float64{90, 94}},
 		calibration.Point{Nominal: 100, Direction: calibration.Counterclockwise, AsFound: []float64{110}},
 	)
+	whole := good(t, hours.Date{Year: 2026, Month: 3, Day: 1})
+	whole.Covers = append(whole.Covers, calibration.Coverage{Direction: calibration.Counterclockwise, Low: 40, High: 200, Whole: true})
 	with := func(change func(*calibration.Tightening)) calibration.Tightening {
 		x := tightening("x", "2026-05-01 10:00", 100, 0.08)
 		change(&x)
@@ -92,7 +94,9 @@ func TestTraceLines(t *testing.T) {
 		// 100/90 - 1 = 11.11 %, 100/94 - 1 = 6.38 %: at the mean of 8.75 %, 91.96.
 		"out at the mean":  {with(func(*calibration.Tightening) {}), 91.957, 90, 94, calibration.Outside, ""},
 		"out at a reading": {with(func(x *calibration.Tightening) { x.Tolerance = 0.09 }), 91.957, 90, 94, calibration.Doubtful, ""},
-		"in at every":      {with(func(x *calibration.Tightening) { x.Tolerance = 0.10 }), 91.957, 90, 94, calibration.Inside, ""},
+		// Wanted 85: 93.5 at most.
+		"too much at a reading": {with(func(x *calibration.Tightening) { x.Wanted, x.Tolerance = 85, 0.10 }), 91.957, 90, 94, calibration.Doubtful, ""},
+		"in at every":           {with(func(x *calibration.Tightening) { x.Tolerance = 0.10 }), 91.957, 90, 94, calibration.Inside, ""},
 		// Half way to a point without deviation: 5.556, 4.373, 3.191 %.
 		"between points":   {with(func(x *calibration.Tightening) { x.Wanted, x.Set = 150, 150 }), 143.715, 142.105, 145.361, calibration.Inside, ""},
 		"below the points": {with(func(x *calibration.Tightening) { x.Wanted, x.Set = 50, 50 }), 45.978, 45, 47, calibration.Outside, "nearest point"},
@@ -100,11 +104,12 @@ func TestTraceLines(t *testing.T) {
 		// An adapter that gives the joint 1.25 times what the wrench is set to.
 		"adapter":      {with(func(x *calibration.Tightening) { x.Set, x.Ratio, x.Wanted = 100, 1.25, 125 }), 114.946, 112.5, 117.5, calibration.Outside, ""},
 		"angle":        {with(func(x *calibration.Tightening) { x.Wanted, x.Set, x.Angle = 0, 0, 90 }), 0, 0, 0, calibration.NotJudged, "angle"},
-		"no set value": {with(func(x *calibration.Tightening) { x.Set = 0 }), 0, 0, 0, calibration.NotJudged, "not recorded"},
+		"no set value": {with(func(x *calibration.Tightening) { x.Set = 0 }), 91.957, 90, 94, calibration.Outside, "set to 100 N·m"},
+		"no figures":   {with(func(x *calibration.Tightening) { x.Wanted, x.Set = 0, 0 }), 0, 0, 0, calibration.NotJudged, "not recorded"},
 		"no tolerance": {with(func(x *calibration.Tightening) { x.Tolerance = 0 }), 91.957, 90, 94, calibration.NotJudged, "tolerance"},
 	} {
-		r := calibration.Trace(f, nil, []calibration.Tightening{c.tightening})
-		if len(r.Lines) != 1 || !r.Window.Start.IsZero() {
+		r := calibration.Trace(f, []calibration.Evidence{whole}, []calibration.Tightening{c.tightening})
+		if len(r.Lines) != 1 || !r.Window.Start.Equal(whole.From) {
 			t.Fatalf("%s: %+v", name, r)
 		}
 		l := r.Lines[0]
@@ -119,7 +124,7 @@ func TestTraceLines(t *testing.T) {
 		}
 	}
 	oneWay := calibration.Trace(found(t, point(100, 90)), nil, []calibration.Tightening{with(func(x *calibration.Tightening) { x.Direction = calibration.Counterclockwise })})
-	if l := oneWay.Lines[0]; l.Impact != calibration.NotJudged || len(l.Notes) != 1 {
+	if l := oneWay.Lines[0]; l.Impact != calibration.NotJudged || len(l.Notes) != 1 || !oneWay.Window.Start.IsZero() {
 		t.Errorf("a direction that was not read: %+v", l)
 	}
 }
@@ -191,11 +196,20 @@ func TestCheckClearsWhatItSpeaksFor(t *testing.T) {
 	}
 	otherWay := tightening("other way", "2026-05-01 10:00", 100, 0.1)
 	otherWay.Direction = calibration.Counterclockwise
+	// The check says nothing of a stage that has no setting; a certificate does.
+	angle := tightening("angle", "2026-04-01 10:00", 0, 0)
+	angle.Angle = 90
+	earlier := angle
+	earlier.ID, earlier.At = "earlier angle", local("2026-02-01 11:00")
 	report := calibration.Trace(found(t, point(120, 114)), []calibration.Evidence{quick, good(t, hours.Date{Year: 2026, Month: 3, Day: 1})}, []calibration.Tightening{
 		tightening("covered, after", "2026-06-01 10:00", 100, 0.1),
+		tightening("at the check", "2026-06-01 08:00", 100, 0.1),
+		tightening("overloaded", "2026-01-01 10:00", 210, 0.1),
 		tightening("covered, before", "2026-05-02 10:00", 132, 0.1),
 		tightening("higher, before", "2026-05-01 10:00", 133, 0.1),
 		tightening("long ago", "2026-02-01 10:00", 100, 0.1),
+		angle,
+		earlier,
 		otherWay,
 	})
 	var lines, cleared []string
@@ -206,10 +220,10 @@ func TestCheckClearsWhatItSpeaksFor(t *testing.T) {
 		cleared = append(cleared, c.ID+" by "+c.By.Source)
 	}
 	// The certificate covers one direction only: the other way everything is in doubt.
-	if d := cmp.Diff([]string{"higher, before", "other way", "covered, after"}, lines); d != "" {
+	if d := cmp.Diff([]string{"overloaded", "angle", "higher, before", "other way", "at the check", "covered, after"}, lines); d != "" {
 		t.Error(d)
 	}
-	if d := cmp.Diff([]string{"long ago by check 12", "covered, before by check 12"}, cleared); d != "" {
+	if d := cmp.Diff([]string{"long ago by check 12", "earlier angle by certificate before", "covered, before by check 12"}, cleared); d != "" {
 		t.Error(d)
 	}
 }
@@ -226,7 +240,7 @@ func TestFindingIsNotClearedByItsOwnAsLeft(t *testing.T) {
 		t.Fatalf("%+v", own)
 	}
 	r := calibration.Trace(found(t, p), []calibration.Evidence{own}, []calibration.Tightening{tightening("1", "2026-05-01 10:00", 120, 0.1)})
-	if len(r.Lines) != 1 || r.Lines[0].Since != nil {
+	if len(r.Lines) != 1 || r.Lines[0].Since != nil || len(r.Lines[0].Notes) != 1 {
 		t.Errorf("%+v", r)
 	}
 	if _, ok := calibration.EvidenceOf(certificate(point(120, 114)), assess(t, certificate(point(120, 114))), wrench, amsterdam); ok {

@@ -121,12 +121,12 @@ func TestPolicyValidate(t *testing.T) {
 	p.Classes.Classes[0].Small = 6
 	p.Classes.Classes[1].Readings = 0
 	p.Classes.Classes[3] = p.Classes.Classes[2]
-	p.Due = calibration.DuePolicy{Cycles: -1, ShelfMonths: -1, Overload: 0.5, Early: []calibration.EventKind{"RAIN"}}
+	p.Due = calibration.DuePolicy{Cycles: -1, ShelfMonths: -1, Overload: 0.5, Early: []calibration.EventKind{"RAIN", calibration.Load}}
 	p.Check = calibration.CheckPolicy{TesterRatio: 0.5, Reach: 1}
 	p.Review = calibration.ReviewPolicy{}
 	want := []string{
 		"classes.split", "classes[0]", "classes[1]", "classes[3]",
-		"due.months", "due.cycles", "due.shelf_months", "due.overload", "due.early[0]",
+		"due.months", "due.cycles", "due.shelf_months", "due.overload", "due.early[0]", "due.early[1]",
 		"check.readings", "check.tester_ratio", "check.reach",
 		"review.floor", "review.least_factor", "review.greatest_factor", "review.grow_within", "review.grow", "review.shrink",
 		"review.target", "review.least_results",
