@@ -66,7 +66,9 @@ func (w *Workshop) Explain(ctx context.Context, slug string, q ExplainQuestion) 
 	if err != nil {
 		return Explanation{}, err
 	}
-	found, err := plan.Explain(ctx, &z.problem, plan.FindOptions{})
+	search, cancel := context.WithTimeout(ctx, 2*thinking)
+	defer cancel()
+	found, err := plan.Explain(search, &z.problem, plan.FindOptions{})
 	if err != nil {
 		return Explanation{}, err
 	}
@@ -81,7 +83,7 @@ func (w *Workshop) Explain(ctx context.Context, slug string, q ExplainQuestion) 
 		out.Reliefs = append(out.Reliefs, z.relief(g))
 	}
 	if !q.Start.IsZero() {
-		lift, err := plan.Unblock(ctx, &z.problem, z.floor(q.Start), plan.Never)
+		lift, err := plan.Unblock(search, &z.problem, z.floor(q.Start), plan.Never)
 		if err != nil {
 			return out, err
 		}

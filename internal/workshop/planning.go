@@ -15,6 +15,11 @@ import (
 // lookAhead is how far a search goes when nobody says.
 const lookAhead = 8 * 7 * 24 * time.Hour
 
+// thinking bounds the search of one question. Somebody waits for the answer on
+// the telephone: a good plan now is worth more than a proved one later, and the
+// answer says which it is.
+const thinking = 3 * time.Second
+
 // points is how many options between the earliest hand-back and the fewest
 // hours in the bay are told at the most; people do not weigh more.
 const points = 6
@@ -64,7 +69,9 @@ func (w *Workshop) Check(ctx context.Context, slug string, q CheckQuestion) (Che
 	if !q.By.IsZero() {
 		by = z.floor(q.By)
 	}
-	res, err := plan.Check(ctx, &z.problem, 0, by)
+	search, cancel := context.WithTimeout(ctx, thinking)
+	defer cancel()
+	res, err := plan.Check(search, &z.problem, 0, by)
 	if err != nil {
 		return CheckAnswer{}, err
 	}
@@ -128,7 +135,9 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	if err != nil {
 		return FindAnswer{}, err
 	}
-	front, err := plan.Find(ctx, &z.problem, plan.FindOptions{Points: points})
+	search, cancel := context.WithTimeout(ctx, thinking)
+	defer cancel()
+	front, err := plan.Find(search, &z.problem, plan.FindOptions{Points: points})
 	if err != nil {
 		return FindAnswer{}, err
 	}

@@ -72,7 +72,9 @@ func (w *Workshop) ProposeRepair(ctx context.Context, slug string, q RepairQuest
 	if len(m.jobs) == 0 {
 		return Repair{}, nil
 	}
-	res, err := plan.Ripple(ctx, &m.fleet.problem, plan.RippleOptions{
+	search, cancel := context.WithTimeout(ctx, 3*thinking)
+	defer cancel()
+	res, err := plan.Ripple(search, &m.fleet.problem, plan.RippleOptions{
 		Standing: m.fleet.whole(m.standing), Now: m.fleet.ceil(w.Now()),
 	})
 	if err != nil {

@@ -126,7 +126,9 @@ func (w *Workshop) slot(ctx context.Context, slug string, job site.Job, bay stri
 	if !job.Promise.IsZero() {
 		told = job.Promise
 	}
-	res, err := plan.Check(ctx, &z.problem, 0, z.floor(told))
+	search, cancel := context.WithTimeout(ctx, thinking/4) // one of many
+	defer cancel()
+	res, err := plan.Check(search, &z.problem, 0, z.floor(told))
 	if err != nil {
 		return nil, err
 	}
