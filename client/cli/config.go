@@ -137,6 +137,7 @@ func yamlMessage(err error) string {
 	text := strings.TrimPrefix(err.Error(), "yaml: ")
 	text = strings.TrimPrefix(text, "unmarshal errors:\n  ")
 	text = strings.ReplaceAll(text, " not found in type cli.configFile", " is no setting")
+	text = strings.ReplaceAll(text, " not found in type cli.newEntry", " is nothing that a job has")
 	return strings.ReplaceAll(text, "\n  ", "; ")
 }
 

@@ -20,6 +20,8 @@ type Streams struct {
 	Out io.Writer
 	// Err takes errors and remarks.
 	Err io.Writer
+	// Terminal says that Err is a terminal, where progress may be written over.
+	Terminal bool
 }
 
 // Exit codes; root's help lists them, scripts rely on them.

@@ -1,0 +1,226 @@
+package cli
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+// printRepair says what happened, what breaks and how it can be mended, job by
+// job, and whom to ring.
+func (a *app) printRepair(w io.Writer, c clock, r repaired) {
+	writeText(w, eventText(c, r.req), a.width())
+	if len(r.resp.GetBroken()) == 0 {
+		fmt.Fprintln(w, "Nothing breaks: every booking can stand.")
+		return
+	}
+	fmt.Fprintln(w, "\nBookings that cannot stand:")
+	writeTable(w, brokenTable(c, r.resp.GetBroken()), a.width())
+	fmt.Fprintln(w)
+	if len(homeless(r.resp.GetJobs())) < len(r.resp.GetJobs()) {
+		writeText(w, fmt.Sprintf("The repair moves %s and %s; starts of steps move by %s in all.",
+			counted(int(r.resp.GetPromisesMoved()), "promise", "promises"), counted(int(r.resp.GetBookingsMoved()), "booking", "bookings"),
+			hours(time.Duration(r.resp.GetMinutesMoved())*time.Minute)), a.width())
+		writeTable(w, repairTable(c, r.resp.GetJobs()), a.width())
+		fmt.Fprintln(w, "\nWhich bookings change:")
+		writeTable(w, changeTable(c, r), a.width())
+	}
+	a.printByHand(w, c, r)
+	if ring := ringTable(c, r.resp.GetJobs()); len(ring.rows) > 0 {
+		fmt.Fprintln(w, "\nCustomers to ring:")
+		writeTable(w, ring, a.width())
+	}
+}
+
+// eventText says what happened.
+func eventText(c clock, req *bayholdv1.ProposeRepairRequest) string {
+	if o := req.GetOverrun(); o != nil {
+		return fmt.Sprintf("Step %s of job %s takes %s longer.", o.GetStep(), id(o.GetJob()),
+			hours(time.Duration(o.GetExtraMinutes())*time.Minute))
+	}
+	o := req.GetOutage()
+	return id(o.GetResource()) + " cannot be had " + c.rangeOf(o.GetDuring()) + "."
+}
+
+// brokenTable lists the bookings that cannot stand, those of a day as one.
+func brokenTable(c clock, list []*bayholdv1.Booking) table {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(x, y *bayholdv1.Booking) int {
+		return cmp.Or(cmp.Compare(x.GetReference(), y.GetReference()), cmp.Compare(x.GetJob(), y.GetJob()),
+			cmp.Compare(x.GetResource(), y.GetResource()), x.GetDuring().GetStart().AsTime().Compare(y.GetDuring().GetStart().AsTime()))
+	})
+	t := table{cols: []column{{title: "for", wrap: true}, {title: "job"}, {title: "resource", wrap: true}, {title: "from"}, {title: "until"}}}
+	for _, cl := range claimsOf(c, list) {
+		t.add(cl.reference, id(cl.job), id(cl.resource), c.show(cl.at.from), c.show(cl.at.to))
+	}
+	return t
+}
+
+// repairTable lists the jobs that a repair touches.
+func repairTable(c clock, list []*bayholdv1.ArrangedJob) table {
+	t := table{cols: []column{
+		{title: "for", wrap: true}, {title: "job"}, {title: "hand-back"}, {title: "becomes"}, {title: "promise", wrap: true},
+	}}
+	for _, j := range list {
+		becomes := "no place"
+		if j.GetPlan() != nil {
+			becomes = c.at(j.GetPlan().GetHandBackTime())
+		}
+		t.add(j.GetReference(), id(j.GetJob()), c.at(j.GetPlanned().GetEnd()), becomes, promiseText(j))
+	}
+	return t
+}
+
+// promiseText says what becomes of the promise of a job.
+func promiseText(j *bayholdv1.ArrangedJob) string {
+	promise := j.GetPromiseTime()
+	switch {
+	case promise == nil:
+		return "none told"
+	case j.GetPlan() == nil:
+		return "open"
+	case !j.GetPlan().GetHandBackTime().AsTime().After(promise.AsTime()):
+		return "kept"
+	case mustRing(j) && j.GetPlanned().GetEnd().AsTime().After(promise.AsTime()):
+		return "missed before, now by " + lateText(j)
+	case mustRing(j):
+		return "broken by " + lateText(j)
+	}
+	return "missed as before, by " + lateText(j)
+}
+
+// mustRing tells whether a job is handed back after its promise and later than
+// it would have been.
+func mustRing(j *bayholdv1.ArrangedJob) bool {
+	back := j.GetPlan().GetHandBackTime()
+	return back != nil && j.GetPromiseTime() != nil && back.AsTime().After(j.GetPromiseTime().AsTime()) &&
+		back.AsTime().After(j.GetPlanned().GetEnd().AsTime())
+}
+
+// ringTable lists the customers whose promise does not hold. One without a new
+// hand-back must hear of it all the same.
+func ringTable(c clock, list []*bayholdv1.ArrangedJob) table {
+	t := table{cols: []column{{title: "reference", wrap: true}, {title: "promise"}, {title: "new hand-back"}, {title: "late by"}}}
+	for _, j := range list {
+		switch {
+		case mustRing(j):
+			t.add(j.GetReference(), c.at(j.GetPromiseTime()), c.at(j.GetPlan().GetHandBackTime()), lateText(j))
+		case j.GetPlan() == nil && j.GetPromiseTime() != nil:
+			t.add(j.GetReference(), c.at(j.GetPromiseTime()), "not known yet", "")
+		}
+	}
+	return t
+}
+
+// changeTable sets what each job holds beside what it will hold.
+func changeTable(c clock, r repaired) table {
+	t := table{cols: []column{{}, {title: "resource", wrap: true}, {title: "held", wrap: true}, {title: "becomes", wrap: true}}}
+	for i, j := range r.resp.GetJobs() {
+		if j.GetPlan() == nil {
+			continue
+		}
+		t.section(j.GetReference() + " (job " + id(j.GetJob()) + ")")
+		d := r.changes[i]
+		gone := claimsOf(c, byResource(d.gone))
+		var more []claim
+		for _, sort := range []string{bays, technicians, tools} {
+			more = append(more, plannedClaims(c, &bayholdv1.Plan{Bookings: d.more}, sort, false)...)
+		}
+		for _, name := range resourcesOf(gone, more) {
+			was, becomes := claimsFor(gone, name), claimsFor(more, name)
+			for n := range max(len(was), len(becomes)) {
+				t.add("", nth([]string{id(name)}, n, ""), nth(spans(c, was), n, ""), nth(spans(c, becomes), n, ""))
+			}
+		}
+	}
+	return t
+}
+
+// resourcesOf gives the resources of claims: bays, technicians and tools, each
+// by name.
+func resourcesOf(lists ...[]claim) []string {
+	var out []string
+	for _, cl := range slices.Concat(lists...) {
+		out = append(out, cl.resource)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// claimsFor gives the claims on one resource.
+func claimsFor(list []claim, resource string) []claim {
+	return slices.DeleteFunc(slices.Clone(list), func(cl claim) bool { return cl.resource != resource })
+}
+
+// spans shows claims, one text each; "-" if there is none.
+func spans(c clock, list []claim) []string {
+	out := make([]string, len(list))
+	for i, cl := range list {
+		out[i] = cl.span(c.span)
+	}
+	if len(out) == 0 {
+		out = append(out, "-")
+	}
+	return out
+}
+
+// nth gives a text of a list, or another beyond its end.
+func nth(list []string, n int, beyond string) string {
+	if n < len(list) {
+		return list[n]
+	}
+	return beyond
+}
+
+// printByHand says what to do about jobs that no place was found for.
+func (a *app) printByHand(w io.Writer, c clock, r repaired) {
+	lost := homeless(r.resp.GetJobs())
+	if len(lost) == 0 {
+		return
+	}
+	horizon := c.today().plus(180).String()
+	for _, j := range lost {
+		fmt.Fprintln(w)
+		writeText(w, fmt.Sprintf("%s (job %s) has no place before the horizon. It keeps what it holds, though that cannot stand. By hand: look further ahead, or give the job up and find it another place.",
+			j.GetReference(), id(j.GetJob())), a.width())
+		fmt.Fprintf(w, "  %s\n", a.again(append(eventWords(c, r.req), "--horizon", horizon)...))
+		fmt.Fprintf(w, "  %s\n", a.again("job", "cancel", id(j.GetJob())))
+	}
+}
+
+// printRepairNext says how to book a repair.
+func (a *app) printRepairNext(w io.Writer, c clock, r repaired) {
+	jobs := r.resp.GetJobs()
+	if len(jobs) == len(homeless(jobs)) {
+		return
+	}
+	fmt.Fprintln(w)
+	switch {
+	case r.file != "":
+		fmt.Fprintf(w, "Book it: %s\n", a.again("job", "move", "--arrangement", r.file))
+	case len(homeless(jobs)) == 0:
+		fmt.Fprintf(w, "Book it: %s\n", a.again(append(repairWords(c, r.req), "--book")...))
+	default:
+		fmt.Fprintln(w, "To book the rest, ask again with --to FILE.")
+	}
+	a.printSafety(w)
+}
+
+// printMoved says what was booked.
+func (a *app) printMoved(w io.Writer, c clock, resp *bayholdv1.BookArrangementResponse) {
+	fmt.Fprintf(w, "Booked, %s in one act:\n", counted(len(resp.GetJobs()), "job", "jobs"))
+	t := table{cols: []column{{title: "job"}, {title: "reference", wrap: true}, {title: "from"}, {title: "hand-back"}, {title: "promise", wrap: true}}}
+	for _, j := range resp.GetJobs() {
+		promise := c.at(j.GetPromiseTime())
+		if end := j.GetPlanned().GetEnd().AsTime(); j.GetPromiseTime() != nil && end.After(j.GetPromiseTime().AsTime()) {
+			promise += "\nlate " + daysAndHours(end.Sub(j.GetPromiseTime().AsTime()))
+		}
+		t.add(id(j.GetJob()), j.GetReference(), c.at(j.GetPlanned().GetStart()), c.at(j.GetPlanned().GetEnd()), promise)
+	}
+	writeTable(w, t, a.width())
+	a.printSafety(w)
+}
