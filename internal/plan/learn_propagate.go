@@ -31,12 +31,12 @@ func (l *learner) propagate() bool {
 // propagateClauses wakes the clauses that watch what has grown.
 func (l *learner) propagateClauses() bool {
 	for l.head < len(l.trail) {
-		x := l.trail[l.head].x
+		x, old := l.trail[l.head].x, l.trail[l.head].old
 		l.head++
 		ws := l.watches[x]
 		keep := ws[:0]
 		for i, w := range ws {
-			if w.at > l.b[x] {
+			if w.at > l.b[x] || w.at <= old || l.holds(w.unless) {
 				keep = append(keep, w)
 				continue
 			}
@@ -72,7 +72,7 @@ func (l *learner) wakeClause(c *clause, x int32) (moved, ok bool) {
 		if l.canHold(lits[k]) {
 			lits[1], lits[k] = lits[k], lits[1]
 			n := lits[1].not()
-			l.watches[n.x] = append(l.watches[n.x], watch{c, n.c})
+			l.watches[n.x] = append(l.watches[n.x], watch{c, n.c, lits[0]})
 			return true, true
 		}
 	}
@@ -101,7 +101,7 @@ func (l *learner) arcs() bool {
 	for k := range int32(l.n) {
 		for _, p := range a.arcs[a.first[k]:a.first[k+1]] {
 			d := a.dur[p.from] + p.lag
-			if s := l.b[2*p.from]; l.b[2*k] < s+d && !l.grow(2*k, s+d, bound{2 * p.from, s}) {
+			if s := l.b[2*p.from]; l.b[2*k] < s+d && !l.follow(2*k, s+d, bound{2 * p.from, s}) {
 				return false
 			}
 		}
@@ -109,7 +109,7 @@ func (l *learner) arcs() bool {
 	for k := int32(l.n) - 1; k >= 0; k-- {
 		for _, p := range a.arcs[a.first[k]:a.first[k+1]] {
 			d := a.dur[p.from] + p.lag
-			if s := l.b[2*k+1]; l.b[2*p.from+1] < s+d && !l.grow(2*p.from+1, s+d, bound{2*k + 1, s}) {
+			if s := l.b[2*k+1]; l.b[2*p.from+1] < s+d && !l.follow(2*p.from+1, s+d, bound{2*k + 1, s}) {
 				return false
 			}
 		}
@@ -151,11 +151,11 @@ func (l *learner) force(i, j, x, c int32) bool {
 // before keeps step i before step j for a reason.
 func (l *learner) before(i, j int32, why bound) bool {
 	d := l.a.dur[i]
-	if s := l.b[2*i]; l.b[2*j] < s+d && !l.grow(2*j, s+d, why, bound{2 * i, s}) {
+	if s := l.b[2*i]; l.b[2*j] < s+d && !l.follow(2*j, s+d, why, bound{2 * i, s}) {
 		return false
 	}
 	s := l.b[2*j+1]
-	return l.b[2*i+1] >= s+d || l.grow(2*i+1, s+d, why, bound{2*j + 1, s})
+	return l.b[2*i+1] >= s+d || l.follow(2*i+1, s+d, why, bound{2*j + 1, s})
 }
 
 // timetable sums up when steps run wherever they are placed, and moves others

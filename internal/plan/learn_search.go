@@ -175,9 +175,13 @@ func (l *learner) learn() {
 			break
 		}
 		ch := &l.trail[at]
+		spare := ch.now - l.marks[at]
 		l.marks[at] = unneeded
 		open--
-		for _, b := range l.store[ch.why : ch.why+ch.many] {
+		for i, b := range l.store[ch.why : ch.why+ch.many] {
+			if ch.slides && i == int(ch.many)-1 {
+				b.c -= spare
+			}
 			low, n = l.need(b, low)
 			open += n
 		}
@@ -242,10 +246,7 @@ func (l *learner) add(lits []bound) {
 	}
 	if len(lits) > 1 {
 		l.clauses = append(l.clauses, c)
-		for _, b := range lits[:2] {
-			n := b.not()
-			l.watches[n.x] = append(l.watches[n.x], watch{c, n.c})
-		}
+		l.watch(c)
 	}
 	if l.b[lits[0].x] < lits[0].c {
 		l.push(lits[0].x, lits[0].c, int32(at), int32(len(lits)-1))
@@ -271,7 +272,7 @@ func (l *learner) cool() {
 }
 
 // mostClauses is how many clauses are kept before the least active half goes.
-const mostClauses = 20_000
+const mostClauses = 10_000
 
 // forget drops the less active half when there are too many; it is called with
 // no decision standing.
@@ -315,9 +316,14 @@ func (l *learner) rewatch(c *clause) bool {
 		}
 		return false
 	}
-	for _, b := range c.lits[:2] {
-		n := b.not()
-		l.watches[n.x] = append(l.watches[n.x], watch{c, n.c})
-	}
+	l.watch(c)
 	return true
+}
+
+// watch has the first two statements of a clause watched.
+func (l *learner) watch(c *clause) {
+	for i, b := range c.lits[:2] {
+		n := b.not()
+		l.watches[n.x] = append(l.watches[n.x], watch{c, n.c, c.lits[1-i]})
+	}
 }

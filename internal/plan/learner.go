@@ -24,6 +24,7 @@ type change struct {
 	prev        int32 // the entry before it of the same side; -1 if none
 	why         int32 // start of its reasons in the store; -1 for a decision
 	many        int32 // how many reasons
+	slides      bool  // the last reason may be as much weaker as the growth need be
 }
 
 // clause is a disjunction; the first two are watched.
@@ -32,10 +33,12 @@ type clause struct {
 	activity float32
 }
 
-// watch wakes a clause when a side has grown to at.
+// watch wakes a clause when a side has grown to at, unless another of its
+// statements holds.
 type watch struct {
 	clause *clause
 	at     int32
+	unless bound
 }
 
 // either says that two steps cannot run together: v is 1 if i comes first and
@@ -153,8 +156,19 @@ func (l *learner) grow(x, c int32, reasons ...bound) bool {
 	return true
 }
 
+// follow is grow for a side that must stay at a distance from the side of the
+// last reason.
+func (l *learner) follow(x, c int32, reasons ...bound) bool {
+	before := len(l.trail)
+	ok := l.grow(x, c, reasons...)
+	if len(l.trail) > before {
+		l.trail[before].slides = true
+	}
+	return ok
+}
+
 func (l *learner) push(x, c, why, many int32) {
-	l.trail = append(l.trail, change{x, c, l.b[x], l.top[x], why, many})
+	l.trail = append(l.trail, change{x, c, l.b[x], l.top[x], why, many, false})
 	l.top[x] = int32(len(l.trail) - 1)
 	l.b[x] = c
 }

@@ -14,6 +14,7 @@ type searcher struct {
 	as    *assigner
 	ctx   context.Context
 	nodes int64 // left in the budget
+	ticks int64 // nodes looked at
 	out   bool  // budget or time ran out
 	best  *Plan
 	// shorten looks for the shortest span; else for the earliest finish.
@@ -141,7 +142,7 @@ func (se *searcher) spent() bool {
 	}
 	se.nodes -= 1 + se.rounds/8
 	se.rounds = 0
-	if se.nodes < 0 || se.nodes%64 == 0 && se.ctx.Err() != nil {
+	if se.ticks++; se.nodes < 0 || se.ticks%32 == 0 && se.ctx.Err() != nil {
 		se.out = true
 	}
 	if se.best != nil && !se.shorten && se.best.Finish <= se.floor {
