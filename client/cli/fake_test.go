@@ -29,6 +29,7 @@ type fake struct {
 	bayholdv1.UnimplementedPlanningServiceServer
 	bayholdv1.UnimplementedBookingServiceServer
 	bayholdv1.UnimplementedJobServiceServer
+	bayholdv1.UnimplementedArrangementServiceServer
 
 	addr string
 
@@ -37,6 +38,8 @@ type fake struct {
 	fail  map[string]func() error  // by method name: an error instead of the answer
 	reply map[string]proto.Message // by method name: this answer instead
 	sites []*bayholdv1.Site
+
+	search search // what is told of an arrangement
 }
 
 // newFake starts a fake on loopback and stops it with the test.
@@ -57,6 +60,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterPlanningServiceServer(srv, f)
 	bayholdv1.RegisterBookingServiceServer(srv, f)
 	bayholdv1.RegisterJobServiceServer(srv, f)
+	bayholdv1.RegisterArrangementServiceServer(srv, f)
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(lis) }()
 	t.Cleanup(func() {

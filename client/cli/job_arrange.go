@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -115,6 +116,8 @@ func (a *app) arrangeRequest(p *place, f *arrangeFlags) (*bayholdv1.ArrangeJobsR
 	if req.Jobs, err = p.names(jobs, f.jobs); err != nil {
 		return nil, err
 	}
+	slices.Sort(req.Jobs)
+	req.Jobs = slices.Compact(req.Jobs)
 	for _, text := range f.fresh {
 		job, err := a.newJob(p, text)
 		if err != nil {

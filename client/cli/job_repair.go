@@ -30,10 +30,10 @@ stays where it is. Nothing is booked unless --book is given; --to keeps the
 repair in a file, which books it later: bayhold job move --arrangement FILE.
 
 A step is named by its id or the last part of it; a wrong one is answered with
-those that the job has. --out takes an id, or bays/ID, tools/ID or technicians/ID where several things
-share one; --from is now unless given. The exit code is 3 if a job has no place
-before the horizon: then something must be done by hand, and --book books
-nothing.`,
+those that the job has. --out takes an id, or bays/ID, tools/ID or
+technicians/ID where several things share one; --from is now unless given. The
+exit code is 3 if a job has no place before the horizon: then something must be
+done by hand, and --book books nothing.`,
 		example: `  bayhold job repair --overrun 17/belt/change=+90
   bayhold job repair --out TW-04 --until "fri 12:00" --to repair.json
   bayhold job repair --out technicians/anna --from tomorrow --until fri --book --reason "ill"`,

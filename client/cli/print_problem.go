@@ -56,6 +56,9 @@ func nounsOf(noun, verb string) []string {
 		if verb == "check" || verb == "find" || verb == "explain" || verb == "book" {
 			return []string{"procedure", "bay"}
 		}
+		if verb == "arrange" {
+			return []string{"procedure", noun}
+		}
 		return []string{noun}
 	case "week", "import":
 		return []string{"site"}

@@ -79,7 +79,8 @@ func (p *progress) line() string {
 	if p.best == nil {
 		return text + "  searching"
 	}
-	text += fmt.Sprintf("  %s schedules  %s", grouped(p.best.GetSchedules()), lateness(p.best))
+	text += fmt.Sprintf("  %s schedules  %s min late, bound %s", grouped(p.best.GetSchedules()),
+		grouped(wholeMinutes(p.best.GetLateMinutes())), grouped(wholeMinutes(p.best.GetLateBoundMinutes())))
 	if n := len(homeless(p.best.GetJobs())); n > 0 {
 		text += fmt.Sprintf("  %d without a place", n)
 	}

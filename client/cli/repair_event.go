@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"fmt"
 	"strconv"
 	"strings"
 
@@ -99,8 +100,10 @@ func (a *app) step(ctx context.Context, p *place, job, word string) (string, err
 		return found[0], nil
 	case len(found) > 1:
 		return "", usage("which step %s of job %s? there are %s", word, id(job), strings.Join(found, " and "))
+	case len(resp.GetJob().GetSteps()) == 0:
+		return "", local(codes.FailedPrecondition, "NO_STEPS", "job %s is a reservation: it has no steps", id(job))
 	case len(unknown.fields) == 0:
-		unknown.message = "job " + id(job) + " has no step that has not ended"
+		unknown.message = fmt.Sprintf("job %s has no step %q; all that it has have ended", id(job), word)
 	}
 	return "", unknown
 }
