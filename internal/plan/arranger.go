@@ -70,8 +70,12 @@ func (a *arranger) run() Arrangement {
 	a.each(func(i int, w *worker) { w.begin(a, i) })
 	a.lowest()
 	best := a.share()
+	exact := best.exact // all groups at once, and to the end
+	if exact {
+		a.lateLow = best.score.late
+	}
 	a.tell(best)
-	for best.left > 0 && a.ctx.Err() == nil && len(a.groups) > 1 {
+	for best.left > 0 && a.ctx.Err() == nil && len(a.groups) > 1 && !exact {
 		before := best.score
 		a.each(func(_ int, w *worker) { w.search(a) })
 		best = a.share()
@@ -142,9 +146,11 @@ func (w *worker) begin(a *arranger, i int) {
 			w.put(g, a.groups[g].from(a.o.Standing))
 		}
 	}
-	for _, g := range order {
-		if w.placed[g] == nil {
-			w.insert(g)
+	if a.o.Standing != nil || !w.together(a, order, jointFirst) {
+		for _, g := range order {
+			if w.placed[g] == nil {
+				w.insert(g)
+			}
 		}
 	}
 	w.built++
@@ -185,8 +191,10 @@ func (w *worker) search(a *arranger) {
 			w.remove(g)
 		}
 		w.rng.Shuffle(len(out), func(i, j int) { out[i], out[j], saved[i], saved[j] = out[j], out[i], saved[j], saved[i] })
-		for _, g := range out {
-			w.insert(g)
+		if w.rng.IntN(3) > 0 || !w.together(a, out, jointNodes) {
+			for _, g := range out {
+				w.insert(g)
+			}
 		}
 		w.built++
 		w.left--

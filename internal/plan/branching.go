@@ -60,7 +60,11 @@ func (se *searcher) child(kids []branch, st *state, g int32, decide func(*state)
 		se.spare = append(se.spare, n)
 		return kids
 	}
-	return append(kids, branch{n, n.finish()})
+	b := branch{st: n, finish: n.finish()}
+	if se.wishes != nil {
+		b.cost = se.costOf(n)
+	}
+	return append(kids, b)
 }
 
 // wake has a group looked at again.

@@ -25,6 +25,7 @@ type inserter struct {
 	book    [][]booking // of each unit, unsorted
 	version []int       // of each unit's book
 	bases   [][][]Window
+	exact   bool // the last joint search came to its end
 }
 
 func newInserter(ctx context.Context, p *Problem, release Time, groups []*group) *inserter {
@@ -151,6 +152,13 @@ func (in *inserter) beside(g int) *Problem {
 			q.Units[u].Busy = append(slices.Clip(q.Units[u].Busy), Blocked{b.Window, -1})
 		}
 	}
+	in.freeze(&q, 0)
+	return &q
+}
+
+// freeze adds the steps of all placed groups to a problem where they stand, as
+// far as they use pools, under a job of their own.
+func (in *inserter) freeze(q *Problem, job int32) {
 	for o, pl := range in.placed {
 		if pl == nil {
 			continue
@@ -158,10 +166,9 @@ func (in *inserter) beside(g int) *Problem {
 		for _, u := range in.groups[o].sub.Uses {
 			at := pl.Steps[u.Step]
 			q.Uses = append(q.Uses, Use{int32(len(q.Steps)), u.Pool, u.Amount})
-			q.Steps = append(q.Steps, Step{Duration: at.End - at.Start, Frozen: true, At: at.Start})
+			q.Steps = append(q.Steps, Step{Duration: at.End - at.Start, Frozen: true, At: at.Start, Job: job})
 		}
 	}
-	return &q
 }
 
 // own cuts a plan down to the group's own steps.

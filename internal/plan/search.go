@@ -19,18 +19,25 @@ type searcher struct {
 	best  *Plan
 	// shorten looks for the shortest span; else for the earliest finish.
 	shorten bool
-	floor   Time       // the search may stop at a plan as good as this
-	spare   []*state   // states not in use
-	pools   poolSweep  // scratch
-	kids    [][]branch // by depth
-	seen    bitset     // scratch: steps met on a walk
-	walk    []int32    // scratch
+	// wishes, if set, are the jobs' promises: the search looks for the least
+	// weighted lateness, then the least sum of hand-backs.
+	wishes []Job
+	cost   score      // of best, when there are wishes
+	least  score      // that any plan has, then
+	ends   []Time     // scratch: of the jobs
+	floor  Time       // the search may stop at a plan as good as this
+	spare  []*state   // states not in use
+	pools  poolSweep  // scratch
+	kids   [][]branch // by depth
+	seen   bitset     // scratch: steps met on a walk
+	walk   []int32    // scratch
 }
 
 // branch is a child of a node and how promising it is.
 type branch struct {
 	st     *state
 	finish Time
+	cost   score // when there are wishes
 }
 
 func newSearcher(ctx context.Context, w *net, nodes int64) *searcher {
@@ -83,6 +90,35 @@ func (se *searcher) shortest(l limits) *Plan {
 	return se.best
 }
 
+// leastLate finds the plan with the least weighted lateness, then the least
+// sum of hand-backs, nil if there is none or none was found.
+func (se *searcher) leastLate(l limits, wishes []Job) *Plan {
+	se.limits, se.best, se.shorten, se.wishes = l, nil, false, wishes
+	se.ends = make([]Time, len(wishes))
+	if st := se.rootState(); st != nil {
+		se.least = se.costOf(st)
+		se.descend(st, 0)
+		se.spare = append(se.spare, st)
+	}
+	se.wishes = nil
+	return se.best
+}
+
+// costOf is what every plan below a state costs at least.
+func (se *searcher) costOf(st *state) score {
+	clear(se.ends)
+	for k, e := range st.e {
+		j := se.p.Steps[se.orig[k]].Job
+		se.ends[j] = max(se.ends[j], e)
+	}
+	var c score
+	for j, e := range se.ends {
+		c.late += se.wishes[j].late(e)
+		c.ends += int64(e)
+	}
+	return c
+}
+
 // descend searches below a settled state, which it may change.
 func (se *searcher) descend(st *state, depth int) {
 	for !se.spent() {
@@ -104,9 +140,11 @@ func (se *searcher) descend(st *state, depth int) {
 		} else {
 			kids = se.split(st, depth)
 		}
-		slices.SortStableFunc(kids, func(a, b branch) int { return cmp.Compare(a.finish, b.finish) })
+		slices.SortStableFunc(kids, func(a, b branch) int {
+			return cmp.Or(a.cost.compare(b.cost), cmp.Compare(a.finish, b.finish))
+		})
 		for _, kid := range kids {
-			if kid.finish <= se.deadline && (kid.finish < se.goalFinish()) {
+			if se.promising(kid) {
 				se.again(kid.st, depth+1)
 			}
 			se.spare = append(se.spare, kid.st)
@@ -115,12 +153,15 @@ func (se *searcher) descend(st *state, depth int) {
 	}
 }
 
-// goalFinish is the finish that a branch must stay under.
-func (se *searcher) goalFinish() Time {
-	if se.best == nil || se.shorten {
-		return Never
+// promising tells whether a branch may still hold a better plan.
+func (se *searcher) promising(b branch) bool {
+	switch {
+	case se.best == nil || se.shorten:
+		return b.finish <= se.deadline
+	case se.wishes != nil:
+		return b.cost.compare(se.cost) < 0
 	}
-	return se.best.Finish
+	return b.finish <= se.deadline && b.finish < se.best.Finish
 }
 
 // again goes below a child; when the limits have tightened since it was made
@@ -145,14 +186,19 @@ func (se *searcher) spent() bool {
 	if se.ticks++; se.nodes < 0 || se.ticks%32 == 0 && se.ctx.Err() != nil {
 		se.out = true
 	}
-	if se.best != nil && !se.shorten && se.best.Finish <= se.floor {
-		return true
+	if se.best != nil && !se.shorten {
+		if se.wishes != nil && se.cost.compare(se.least) <= 0 || se.wishes == nil && se.best.Finish <= se.floor {
+			return true
+		}
 	}
 	return se.out
 }
 
 // improve asks for a better plan than the one just recorded.
 func (se *searcher) improve(st *state) bool {
+	if se.wishes != nil {
+		return false // the bounds were the plan's
+	}
 	if !se.shorten {
 		se.deadline = min(se.deadline, se.best.Finish-1)
 		return false
@@ -213,6 +259,13 @@ func (se *searcher) record(st *state, places []Window) {
 		slices.Sort(pl.Units[c])
 	}
 	pl.Minutes = pl.Finish - first
+	if se.wishes != nil {
+		cost := se.costOf(st)
+		if se.best != nil && cost.compare(se.cost) >= 0 {
+			return
+		}
+		se.cost = cost
+	}
 	se.best = pl
 }
 
