@@ -115,10 +115,11 @@ func TestInterruptEarly(t *testing.T) {
 	}
 }
 
-// TestBrokenOff holds that what was found is told when a search breaks off,
-// beside the error.
+// TestBrokenOff holds that what was found is told when a server goes away in a
+// search, beside the error.
 func TestBrokenOff(t *testing.T) {
 	f := newFake(t)
+	f.fail["ListBookings"] = func() error { return status.Error(codes.Unavailable, "the server stops") }
 	f.search = search{told: fixtureSearch()[:2], then: func(context.Context) error {
 		return status.Error(codes.Unavailable, "the server stops")
 	}}

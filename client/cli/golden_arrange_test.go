@@ -21,7 +21,9 @@ func arrangeCases() []goldenCase {
 		return func(f *fake) { f.reply["ProposeRepair"] = r }
 	}
 	homeless := fixtureRepair()
-	homeless.Jobs = append(homeless.Jobs, fixtureArranged()[2])
+	homeless.Jobs = append(homeless.Jobs, fixtureArranged()[2], &bayholdv1.ArrangedJob{
+		Job: harbour + "/jobs/22", Reference: "R-22", Planned: during(ts(dec, 3, 8, 0), ts(dec, 3, 11, 0)),
+	})
 	onlyHomeless := fixtureRepair()
 	onlyHomeless.Jobs, onlyHomeless.PromisesMoved, onlyHomeless.BookingsMoved, onlyHomeless.MinutesMoved = fixtureArranged()[2:3], 0, 0, 0
 	stays := &bayholdv1.ArrangeJobsResponse{Jobs: []*bayholdv1.ArrangedJob{replanned("R-19", "anna")}, Schedules: 512, Done: true}

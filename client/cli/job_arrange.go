@@ -85,8 +85,9 @@ func (a *app) jobArrange(ctx context.Context, f *arrangeFlags) error {
 	ctx = context.WithoutCancel(ctx)
 	found := arranged{best: best, search: req}
 	if !a.json() {
-		if found.others, err = p.othersOf(ctx, best.GetJobs()); err != nil {
-			return err
+		found.others, err = p.othersOf(ctx, best.GetJobs())
+		if searchErr == nil {
+			searchErr = err
 		}
 	}
 	keepErr := keep(f.to, best)

@@ -42,7 +42,7 @@ done by hand, and --book books nothing.`,
 	})
 	fl := cmd.Flags()
 	fl.StringVar(&f.overrun, "overrun", "", "`step` that takes longer, by so many working minutes: JOB/STEP=+MINUTES; also +2h")
-	fl.StringVar(&f.out, "out", "", "`bay`, tool or technician that cannot be had")
+	fl.StringVar(&f.out, "out", "", "`resource` that cannot be had: a bay, a tool or a technician")
 	fl.StringVar(&f.from, "from", "", "with --out: first `time` (default now)")
 	fl.StringVar(&f.until, "until", "", "with --out: `time` at which it is back; a date: the end of that day")
 	fl.StringVar(&f.horizon, "horizon", "", "no step ends after this `time`; a date: the end of that day (default eight weeks from now)")

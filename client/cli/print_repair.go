@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -122,12 +123,20 @@ func (a *app) printByHand(w io.Writer, c clock, r repaired) {
 	if len(lost) == 0 {
 		return
 	}
-	horizon := c.today().plus(180).String()
+	names := make([]string, len(lost))
+	for i, j := range lost {
+		names[i] = j.GetReference() + " (job " + id(j.GetJob()) + ")"
+	}
+	has, keeps, it := "has", "It keeps what it holds", "the job up and find it"
+	if len(lost) > 1 {
+		has, keeps, it = "have", "They keep what they hold", "a job up and find it"
+	}
+	fmt.Fprintln(w)
+	writeText(w, fmt.Sprintf("%s %s no place before the horizon. %s, though that cannot stand. By hand: look further ahead, or give %s another place.",
+		strings.Join(names, ", "), has, keeps, it), a.width())
+	further := append(eventWords(c, r.req), "--horizon", c.today().plus(180).String())
+	fmt.Fprintf(w, "  %s\n", a.again(further...))
 	for _, j := range lost {
-		fmt.Fprintln(w)
-		writeText(w, fmt.Sprintf("%s (job %s) has no place before the horizon. It keeps what it holds, though that cannot stand. By hand: look further ahead, or give the job up and find it another place.",
-			j.GetReference(), id(j.GetJob())), a.width())
-		fmt.Fprintf(w, "  %s\n", a.again(append(eventWords(c, r.req), "--horizon", horizon)...))
 		fmt.Fprintf(w, "  %s\n", a.again("job", "cancel", id(j.GetJob())))
 	}
 }
