@@ -9,9 +9,12 @@ type ArrangeOptions struct {
 	// Schedules is the budget in schedules built; 0 leaves it to the
 	// context, which should then have a deadline.
 	Schedules int64
-	// Seed makes the search what it is: the same problem, seed and budget
-	// give the same plan, on any number of cores.
+	// Seed makes the search what it is: the same problem, seed, budget and
+	// workers give the same plan, on any number of cores.
 	Seed uint64
+	// Workers is how many searches run side by side and share their best; 0
+	// is 2. Of problems of steps and pools alone there are two at most.
+	Workers int
 	// Standing is the plan that people have been told, if there is one: its
 	// places are where the search begins. Nil if there is none.
 	Standing *Plan

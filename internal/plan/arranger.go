@@ -21,11 +21,11 @@ func (s score) compare(o score) int {
 		cmp.Compare(s.ends, o.ends), cmp.Compare(s.minutes, o.minutes))
 }
 
-// swarm is how many searches run side by side, on any number of cores, and
-// rounds how many schedules each builds before they share the best.
+// rounds is how many schedules each worker builds before all share the best;
+// maxWorkers bounds the workers.
 const (
-	swarm  = 2
-	rounds = 20
+	rounds     = 20
+	maxWorkers = 64
 )
 
 // arranger plans groups by large-neighbourhood search: take a few out of the
@@ -41,7 +41,7 @@ type arranger struct {
 	lateLow float64
 }
 
-// worker is one of the searches of the swarm.
+// worker is one of the searches that run side by side.
 type worker struct {
 	*inserter
 	rng   *rand.Rand
@@ -56,10 +56,14 @@ func newArranger(ctx context.Context, p *Problem, o ArrangeOptions) *arranger {
 	if budget <= 0 {
 		budget = 1 << 62
 	}
-	for i := range swarm {
+	n := min(o.Workers, maxWorkers)
+	if n <= 0 {
+		n = 2
+	}
+	for i := range n {
 		a.workers = append(a.workers, &worker{
 			inserter: newInserter(ctx, p, o.Release, a.groups),
-			rng:      rand.New(rand.NewPCG(o.Seed, uint64(i))), left: budget / swarm,
+			rng:      rand.New(rand.NewPCG(o.Seed, uint64(i))), left: max(1, budget/int64(n)),
 		})
 	}
 	return a

@@ -7,7 +7,7 @@ import (
 
 // assignTries bounds the choices looked at before a placement is given up
 // and one of its conflicts branched on.
-const assignTries = 3000
+const assignTries = 300
 
 // item is something that needs a unit, or a team, at the placement under
 // test: a step with a crew, or one of the units of a hold.

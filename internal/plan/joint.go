@@ -32,6 +32,7 @@ func (in *inserter) together(a *arranger, groups []int, nodes int64) bool {
 		return false
 	}
 	in.exact = !se.out && !se.partial
+	pl = se.tightened(pl)
 	step, claim := 0, 0
 	for _, g := range groups {
 		gr := in.groups[g]
@@ -79,4 +80,28 @@ func (in *inserter) union(a *arranger, groups []int) (*Problem, []Job) {
 	}
 	in.freeze(q, int32(len(wishes)))
 	return q, append(wishes, Job{Due: Never})
+}
+
+// tightened makes the holds of a plan no longer than needed, unless a job would
+// end later for it.
+func (se *searcher) tightened(pl *Plan) *Plan {
+	tight := &Plan{Steps: slices.Clone(pl.Steps), Units: pl.Units, Finish: pl.Finish}
+	se.tighten(tight, -1)
+	before, after := se.jobEnds(pl), se.jobEnds(tight)
+	for j := range before {
+		if after[j] > before[j] {
+			return pl
+		}
+	}
+	return tight
+}
+
+// jobEnds gives the end of each job's last step.
+func (se *searcher) jobEnds(pl *Plan) []Time {
+	ends := make([]Time, max(1, len(se.ends)))
+	for s, at := range pl.Steps {
+		j := se.p.Steps[s].Job
+		ends[j] = max(ends[j], at.End)
+	}
+	return ends
 }
