@@ -72,6 +72,7 @@ func (s planningService) ExplainJob(ctx context.Context, req *bayholdv1.ExplainJ
 	}
 	out := &bayholdv1.ExplainJobResponse{
 		HandBackTime: stamp(found.HandBack), SmallestSet: writeBlockers(siteID, found.Smallest),
+		StartPossible: found.StartPossible, SmallestProved: found.SmallestProved,
 	}
 	for _, r := range found.Reliefs {
 		m := &bayholdv1.Relief{

@@ -58,6 +58,11 @@ func (q *ArrangeQuestion) check(now time.Time) error {
 	if q.Schedules < 0 {
 		fs.Add("schedules", "must not be negative")
 	}
+	for i, id := range q.Jobs {
+		if slices.Contains(q.Jobs[:i], id) {
+			fs.Add(fmt.Sprintf("jobs[%d]", i), "is named twice")
+		}
+	}
 	for i, n := range q.New {
 		at := fmt.Sprintf("new_jobs[%d]", i)
 		checkText(&fs, at+".reference", n.Reference, true)
@@ -102,7 +107,7 @@ func (w *Workshop) Arrange(ctx context.Context, slug string, q ArrangeQuestion, 
 	defer cancel()
 	var failed error
 	best, err := plan.Arrange(search, &a.fleet.problem, plan.ArrangeOptions{
-		Schedules: q.Schedules, Seed: q.Seed,
+		Schedules: q.Schedules, Seed: q.Seed, Standing: a.standing(),
 		Improved: func(better plan.Arrangement) {
 			if failed == nil {
 				if failed = tell(a.improvement(better)); failed != nil {
@@ -130,9 +135,11 @@ func errorsFirst(list ...error) error {
 
 // arrangers are the jobs of an arrangement, on their fleet.
 type arrangers struct {
-	fleet *fleet
-	jobs  []ArrangedJob
-	works []work
+	fleet  *fleet
+	jobs   []ArrangedJob
+	works  []work
+	booked []site.Job       // booked jobs, before the new ones
+	held   [][]site.Booking // of each booked job; nil for a new one
 }
 
 // gather reads the jobs of a question and puts them together to the planner.
@@ -158,8 +165,13 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 		if err != nil {
 			return a, err
 		}
+		a.booked = append(a.booked, booked)
 		a.jobs = append(a.jobs, ArrangedJob{Job: id, Reference: booked.Reference, Planned: booked.Planned, Promise: booked.Promise})
-		a.works = append(a.works, work{procedures: known, network: net})
+		held, err := r.Bookings(ctx, store.BookingFilter{Job: id, Now: w.Now()})
+		if err != nil {
+			return a, err
+		}
+		a.works, a.held = append(a.works, work{procedures: known, network: net}), append(a.held, held)
 		jobs = append(jobs, fleetJob{network: net, arrivals: arrivalsOf(booked), release: booked.Planned.Start, due: booked.Promise})
 	}
 	for _, n := range q.New {
@@ -172,7 +184,7 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 			return a, err
 		}
 		a.jobs = append(a.jobs, ArrangedJob{Reference: n.Reference, Promise: n.Promise})
-		a.works = append(a.works, merged)
+		a.works, a.held = append(a.works, merged), append(a.held, nil)
 		jobs = append(jobs, fleetJob{network: merged.network, arrivals: n.Arrivals, release: n.Earliest, due: n.Promise, weight: n.Weight})
 	}
 	st, err := r.State(ctx, w.Now(), hours.Range{Start: from, End: q.Horizon}, nil)
@@ -186,6 +198,23 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 	}
 	a.fleet, err = newFleet(y, jobs)
 	return a, err
+}
+
+// standing is the plan that people have been told, for the search to begin with;
+// nil with new jobs, which have none, and where it no longer fits.
+func (a *arrangers) standing() *plan.Plan {
+	parts := make([]*plan.Plan, 0, len(a.jobs))
+	for i, job := range a.jobs {
+		if job.Job == 0 {
+			return nil
+		}
+		p, err := a.fleet.parts[i].standing(a.booked[i], a.held[i])
+		if err != nil {
+			return nil
+		}
+		parts = append(parts, p)
+	}
+	return a.fleet.whole(parts)
 }
 
 // planned reads the versions of the procedures that a job was planned with.
@@ -218,8 +247,10 @@ func (a *arrangers) improvement(best plan.Arrangement) Improvement {
 	for i, placed := range a.fleet.split(&best.Plan, best.Unplaced) {
 		job := a.jobs[i]
 		if placed != nil {
-			p := a.fleet.parts[i].describe(placed, a.works[i].procedures)
-			job.Plan, job.Moved = &p, p.During != job.Planned
+			z := a.fleet.parts[i]
+			p := z.describe(placed, a.works[i].procedures)
+			gone, more := difference(a.held[i], z.judgement(Order{}, p).bookings)
+			job.Plan, job.Moved = &p, job.Job != 0 && len(gone)+len(more) > 0
 		}
 		out.Jobs = append(out.Jobs, job)
 	}

@@ -264,6 +264,9 @@ func (w *Workshop) settle(ctx context.Context, tx *store.Tx, a Arrangement, move
 }
 
 func settleMove(ctx context.Context, tx *store.Tx, m move, reason string) (Booked, error) {
+	if len(m.gone)+len(m.more) == 0 && m.network == nil && m.is.Promise.Equal(m.was.Promise) {
+		return Booked{Job: m.was}, nil // it stays as it is
+	}
 	tx.Log(store.Event{Kind: "job.moved", Subject: fmt.Sprintf("jobs/%d", m.is.ID), Details: map[string]any{
 		"reference": m.is.Reference, "from": m.was.Planned, "to": m.is.Planned, "reason": reason,
 		"gone": m.gone, "more": len(m.more),

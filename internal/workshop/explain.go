@@ -39,9 +39,11 @@ type Relief struct {
 type Explanation struct {
 	HandBack time.Time // earliest, as things stand; zero if there is none
 	Reliefs  []Relief  // the most helpful first
-	// Smallest is, for a refused start, the smallest set of blockers whose
-	// lifting makes it possible.
-	Smallest []Blocker
+	// Smallest is, for a refused start, a set of blockers whose lifting makes
+	// it possible; none if it is possible, or if lifting does not help.
+	Smallest       []Blocker
+	StartPossible  bool // as it is
+	SmallestProved bool // no smaller set would do
 }
 
 // Explain tells, for each resource that binds, how much sooner the earliest
@@ -87,7 +89,8 @@ func (w *Workshop) Explain(ctx context.Context, slug string, q ExplainQuestion) 
 		if err != nil {
 			return out, err
 		}
-		out.Smallest = z.blockers(lift.Blockers, nil)
+		out.Smallest, out.SmallestProved = z.blockers(lift.Blockers, nil), lift.Smallest
+		out.StartPossible = lift.Plan != nil && len(lift.Blockers) == 0
 	}
 	return out, nil
 }

@@ -26,7 +26,7 @@ func TestExplainTellsWhatBinds(t *testing.T) {
 	if r := got.Reliefs[0]; r.Kind != ReliefOneMore || r.Need != "Brill locking set" || r.Sooner != 3*time.Hour || !r.HandBack.Equal(local(15, 14, 0)) {
 		t.Errorf("the most helpful: %+v", r)
 	}
-	if len(got.Smallest) != 1 || got.Smallest[0].Reference != "W-101" {
+	if len(got.Smallest) != 1 || got.Smallest[0].Reference != "W-101" || !got.SmallestProved || got.StartPossible {
 		t.Errorf("the smallest set: %+v", got.Smallest)
 	}
 	q.Start = local(14, 8, 0)

@@ -1772,11 +1772,15 @@ type ExplainJobResponse struct {
 	HandBackTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=hand_back_time,json=handBackTime,proto3" json:"hand_back_time,omitempty"`
 	// What would help, the most first.
 	Reliefs []*Relief `protobuf:"bytes,2,rep,name=reliefs,proto3" json:"reliefs,omitempty"`
-	// With start_time: the smallest set of blockers whose lifting makes the start
-	// possible; none if it is possible as it is.
-	SmallestSet   []*Blocker `protobuf:"bytes,3,rep,name=smallest_set,json=smallestSet,proto3" json:"smallest_set,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	// With start_time: a set of blockers whose lifting makes the start possible;
+	// none if it is possible as it is, or if lifting does not help.
+	SmallestSet []*Blocker `protobuf:"bytes,3,rep,name=smallest_set,json=smallestSet,proto3" json:"smallest_set,omitempty"`
+	// With start_time: whether it is possible as it is.
+	StartPossible bool `protobuf:"varint,4,opt,name=start_possible,json=startPossible,proto3" json:"start_possible,omitempty"`
+	// With start_time: whether no smaller set would do.
+	SmallestProved bool `protobuf:"varint,5,opt,name=smallest_proved,json=smallestProved,proto3" json:"smallest_proved,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *ExplainJobResponse) Reset() {
@@ -1828,6 +1832,20 @@ func (x *ExplainJobResponse) GetSmallestSet() []*Blocker {
 		return x.SmallestSet
 	}
 	return nil
+}
+
+func (x *ExplainJobResponse) GetStartPossible() bool {
+	if x != nil {
+		return x.StartPossible
+	}
+	return false
+}
+
+func (x *ExplainJobResponse) GetSmallestProved() bool {
+	if x != nil {
+		return x.SmallestProved
+	}
+	return false
 }
 
 // Relief is a change that would help.
@@ -2083,11 +2101,13 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
 	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x129\n" +
 	"\n" +
-	"start_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\"\xbc\x01\n" +
+	"start_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\"\x8c\x02\n" +
 	"\x12ExplainJobResponse\x12@\n" +
 	"\x0ehand_back_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\fhandBackTime\x12,\n" +
 	"\areliefs\x18\x02 \x03(\v2\x12.bayhold.v1.ReliefR\areliefs\x126\n" +
-	"\fsmallest_set\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\vsmallestSet\"\xa7\x02\n" +
+	"\fsmallest_set\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\vsmallestSet\x12%\n" +
+	"\x0estart_possible\x18\x04 \x01(\bR\rstartPossible\x12'\n" +
+	"\x0fsmallest_proved\x18\x05 \x01(\bR\x0esmallestProved\"\xa7\x02\n" +
 	"\x06Relief\x12+\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x17.bayhold.v1.Relief.KindR\x04kind\x12\x12\n" +
 	"\x04need\x18\x02 \x01(\tR\x04need\x12\x1a\n" +
