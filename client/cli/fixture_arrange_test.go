@@ -18,7 +18,7 @@ func fixtureExplained() *bayholdv1.ExplainJobResponse {
 			{Kind: bayholdv1.Relief_KIND_CLOSURE, Need: "a bay with two-post-lift: floor paint", Resource: harbour + "/bays/bay-1", HandBackTime: ts(dec, 2, 9, 0), SoonerMinutes: 120},
 			{Kind: bayholdv1.Relief_KIND_CLOSURE, Need: "timing belt: still expected", HandBackTime: ts(dec, 2, 10, 15), SoonerMinutes: 45},
 		},
-		SmallestSet: fixtureBlockers()[:2],
+		SmallestSet: fixtureBlockers()[:2], SmallestProved: true,
 	}
 }
 

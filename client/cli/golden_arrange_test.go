@@ -34,11 +34,8 @@ func arrangeCases() []goldenCase {
 		{"job-explain", explain("--from", "2026-11-26 8:00"), nil},
 		{"job-explain-start", explain("--start", "2026-12-01 8:00"), nil},
 		{"job-explain-one", explain("--start", "2026-12-01 8:00"), explained(&bayholdv1.ExplainJobResponse{HandBackTime: ts(dec, 3, 9, 0), SmallestSet: fixtureBlockers()[2:]})},
-		{"job-explain-possible", explain("--start", "2026-12-01 8:00"), explained(&bayholdv1.ExplainJobResponse{HandBackTime: ts(dec, 2, 11, 0)})},
-		{"job-explain-no-help", explain("--start", "2026-12-01 8:00"), func(f *fake) {
-			refuse(f)
-			f.reply["ExplainJob"] = &bayholdv1.ExplainJobResponse{HandBackTime: ts(dec, 3, 11, 0)}
-		}},
+		{"job-explain-possible", explain("--start", "2026-12-01 8:00"), explained(&bayholdv1.ExplainJobResponse{HandBackTime: ts(dec, 2, 11, 0), StartPossible: true})},
+		{"job-explain-no-help", explain("--start", "2026-12-01 8:00"), explained(&bayholdv1.ExplainJobResponse{HandBackTime: ts(dec, 3, 11, 0)})},
 		{"job-explain-none", explain("--from", "2026-11-26 8:00", "--horizon", "2026-12-01"), explained(&bayholdv1.ExplainJobResponse{
 			Reliefs: []*bayholdv1.Relief{{Kind: bayholdv1.Relief_KIND_ONE_MORE, Need: "valve locking set, orlo-20", HandBackTime: ts(nov, 30, 16, 0)}},
 		})},

@@ -78,6 +78,12 @@ func procedureCases() []goldenCase {
 		{"procedure-diff-itself", []string{"procedure", "diff", "belt-orlo-20", "--from", "2"}, diff(&bayholdv1.DiffProcedureResponse{FromVersion: 2, ToVersion: 2})},
 		{"procedure-issue", []string{"procedure", "issue", "belt-orlo-20", "--version", "3"}, nil},
 		{"procedure-withdraw", []string{"procedure", "withdraw", "belt-orlo-20", "--version", "1"}, nil},
+		{"procedure-withdraw-standing", []string{"procedure", "withdraw", "belt-orlo-20", "--version", "1"}, func(f *fake) {
+			f.reply["UpdateProcedure"] = &bayholdv1.UpdateProcedureResponse{
+				Procedure:    &bayholdv1.Procedure{Name: "sites/north/procedures/belt-orlo-20", DisplayName: "Belt kit", Version: 1, State: bayholdv1.ProcedureState_PROCEDURE_STATE_WITHDRAWN},
+				StandingJobs: []string{"sites/north/jobs/17", "sites/north/jobs/21"},
+			}
+		}},
 		{"procedure-withdraw-draft", []string{"procedure", "withdraw", "belt-orlo-20", "--version", "3"}, failing("UpdateProcedure", codes.FailedPrecondition, "version 3 of belt-orlo-20 is DRAFT and cannot become WITHDRAWN")},
 		{"procedure-lint", lint, nil},
 		{"procedure-lint-advice", lint, findings(fixtureFindings()[0])},

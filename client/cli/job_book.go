@@ -33,11 +33,13 @@ somebody else booked first, the exit code is 5 and nothing is booked.`,
 		example: `  bayhold job book --reference R-1041 --procedure belt-orlo-20 --start "tue 8:00"
   bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --choose shortest --tentative 2d
   bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00"
-  bayhold job book --reference R-1041 --plan plans.json --option 2 --promise "thu 16:00"`,
+  bayhold job book --reference R-1041 --plan plans.json --option 2 --promise "thu 16:00"
+  bayhold job book --reference R-1041 -p belt-orlo-20 -p pump-orlo-20 --from tomorrow --instead-of 17`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.jobBook(ctx, cmd, &f) },
 	})
 	f.registerWork(cmd)
+	f.registerInsteadOf(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&f.reference, "reference", "", "the workshop's own reference for the job; no customer names")
 	fl.StringVar(&f.file, "plan", "", "`file` with the JSON answer of job find or job check; - for standard input")
@@ -122,6 +124,9 @@ func (a *app) bookRequest(ctx context.Context, p *place, f *bookFlags) (*bayhold
 	if req.State, req.ExpireTime, err = p.standing(f.tentative); err != nil {
 		return nil, err
 	}
+	if req.ReplacedJob, err = p.maybeName(jobs, f.insteadOf); err != nil {
+		return nil, err
+	}
 	if req.Plan, err = a.choosePlan(ctx, p, f); err != nil {
 		return nil, err
 	}
@@ -182,7 +187,7 @@ func pick(options []*bayholdv1.PlanOption, choose string) *bayholdv1.Plan {
 
 // findAgain gives the commands that find what is free now, and book it.
 func (a *app) findAgain(c clock, f *bookFlags, sent *bayholdv1.BookPlanRequest) []string {
-	work := workFlags{bay: f.bay, arrivals: sent.GetPlan().GetPartArrivals()}
+	work := workFlags{bay: f.bay, insteadOf: f.insteadOf, arrivals: sent.GetPlan().GetPartArrivals()}
 	for _, pp := range sent.GetPlan().GetProcedures() {
 		work.procedures = append(work.procedures, pp.GetProcedure())
 	}

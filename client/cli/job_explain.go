@@ -34,12 +34,10 @@ before the horizon.`,
 	return cmd
 }
 
-// explained is an answer with the question, and whether a start that nothing
-// stands in the way of is possible.
+// explained is an answer with the question.
 type explained struct {
-	req      *bayholdv1.ExplainJobRequest
-	resp     *bayholdv1.ExplainJobResponse
-	possible bool
+	req  *bayholdv1.ExplainJobRequest
+	resp *bayholdv1.ExplainJobResponse
 }
 
 func (a *app) jobExplain(ctx context.Context, f *workFlags) error {
@@ -53,18 +51,6 @@ func (a *app) jobExplain(ctx context.Context, f *workFlags) error {
 	}
 	if x.resp, err = p.Planning.ExplainJob(ctx, x.req); err != nil {
 		return a.unknownPart(err, f)
-	}
-	// No blocker can mean that the start is possible, or that lifting them all
-	// would not do.
-	if x.req.GetStartTime() != nil && len(x.resp.GetSmallestSet()) == 0 && !a.json() {
-		check, err := p.Planning.CheckJob(ctx, &bayholdv1.CheckJobRequest{
-			Parent: x.req.GetParent(), Procedures: x.req.GetProcedures(), StartTime: x.req.GetStartTime(),
-			Bay: x.req.GetBay(), PartArrivals: x.req.GetPartArrivals(),
-		})
-		if err != nil {
-			return err
-		}
-		x.possible = check.GetPossible()
 	}
 	err = a.answer(x.resp, func(w io.Writer) { a.printExplained(w, p.clock, f, x) })
 	if err == nil && x.resp.GetHandBackTime() == nil {

@@ -18,7 +18,8 @@ func (a *app) jobWhileOpenCommand() *cobra.Command {
 other issued procedure of the engine family would add if it were done along, and
 what that saves against a job of its own: the most comes first. For a booked job
 the answer tells as well whether it can start when it does, in its bay, with
-that along and wait for nothing, and the hand-back then.`,
+that along, and be handed back no later than promised, or than planned if
+nothing was; and the hand-back then.`,
 		example: `  bayhold job while-open 17
   bayhold job while-open 17 --why
   bayhold job while-open --procedure belt-orlo-20 --procedure pump-orlo-20`,

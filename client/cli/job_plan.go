@@ -19,6 +19,8 @@ type workFlags struct {
 
 	parts    []string                 // --part, as typed
 	arrivals []*bayholdv1.PartArrival // as read
+
+	insteadOf string // booked job that the plan takes the place of
 }
 
 func (f *workFlags) registerWork(cmd *cobra.Command) {
@@ -26,6 +28,12 @@ func (f *workFlags) registerWork(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.bay, "bay", "", "only this bay")
 	cmd.Flags().StringArrayVar(&f.parts, "part", nil,
 		"a part that is not here yet, as `ID=TIME`: no step that needs it starts before; a date alone: the start of that day; may be repeated")
+}
+
+// registerInsteadOf adds the flag of what plans in the place of a booked job.
+func (f *workFlags) registerInsteadOf(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.insteadOf, "instead-of", "",
+		"booked `job` that this one takes the place of: what it holds counts as free, and booking gives it up in the same act")
 }
 
 // words gives the flags again, for a command to try.
@@ -36,6 +44,9 @@ func (f *workFlags) words(c clock) []string {
 	}
 	if f.bay != "" {
 		out = append(out, "--bay", id(f.bay))
+	}
+	if f.insteadOf != "" {
+		out = append(out, "--instead-of", id(f.insteadOf))
 	}
 	return append(out, partWords(c, f.arrivals)...)
 }
@@ -54,6 +65,9 @@ func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.
 		return nil, nil, err
 	}
 	req.PartArrivals = f.arrivals
+	if req.ReplacedJob, err = p.maybeName(jobs, f.insteadOf); err != nil {
+		return nil, nil, err
+	}
 	start, err := a.when(p.clock, "--start", f.start, dayStart)
 	if err != nil {
 		return nil, nil, err
@@ -84,6 +98,9 @@ func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.F
 		return nil, nil, err
 	}
 	req.PartArrivals = f.arrivals
+	if req.ReplacedJob, err = p.maybeName(jobs, f.insteadOf); err != nil {
+		return nil, nil, err
+	}
 	from, err := a.when(p.clock, "--from", f.from, dayStart)
 	if err != nil {
 		return nil, nil, err
@@ -126,6 +143,7 @@ its way; job parts and procedure show tell the ids.`,
 		},
 	})
 	f.registerWork(cmd)
+	f.registerInsteadOf(cmd)
 	cmd.Flags().StringVar(&f.start, "start", "", "`time` of the first step")
 	cmd.Flags().StringVar(&f.by, "by", "", "latest hand-back `time`; a date: the end of that day")
 	require(cmd, "procedure", "start")
@@ -172,6 +190,7 @@ names a part that is still on its way: the steps that need it wait for it.`,
 		},
 	})
 	f.registerWork(cmd)
+	f.registerInsteadOf(cmd)
 	cmd.Flags().StringVar(&f.from, "from", "", "`time` from which the vehicle can be there")
 	cmd.Flags().StringVar(&f.horizon, "horizon", "",
 		"latest hand-back of use; a date: the end of that day (default eight weeks later)")

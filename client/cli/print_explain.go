@@ -96,11 +96,15 @@ func (a *app) printSmallestSet(w io.Writer, c clock, f *workFlags, x explained) 
 	case len(set) > 0:
 		what := "If this one thing were lifted it could start"
 		if len(set) > 1 {
-			what = fmt.Sprintf("If these %d things were lifted, and no fewer, it could start", len(set))
+			fewer := ""
+			if x.resp.GetSmallestProved() {
+				fewer = ", and no fewer,"
+			}
+			what = fmt.Sprintf("If these %d things were lifted%s it could start", len(set), fewer)
 		}
 		writeText(w, what+" "+start+" and wait for nothing:", a.width())
 		writeTable(w, blockerTable(c, set), a.width())
-	case x.possible:
+	case x.resp.GetStartPossible():
 		writeText(w, "It can start "+start+" as things stand, and wait for nothing.", a.width())
 		fmt.Fprintf(w, "Book it: %s\n", a.again(append([]string{"job", "book", "--reference", "REFERENCE"}, words...)...))
 	default:

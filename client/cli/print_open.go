@@ -59,6 +59,9 @@ func (o openAnswer) table(c clock) table {
 		if x.GetRefused() != "" {
 			row[1], row[2] = "cannot go along", ""
 		}
+		if features := x.GetBayFeatures(); len(features) > 0 {
+			row[0] += "\nneeds a bay with " + strings.Join(features, ", ")
+		}
 		if slots {
 			row = append(row, slotText(c, o.job, x))
 		}
@@ -70,18 +73,22 @@ func (o openAnswer) table(c clock) table {
 // slotText says whether a booked job's slot has room, the hand-back then, and
 // whether it would miss the promise.
 func slotText(c clock, job *bayholdv1.Job, x *bayholdv1.WhileOpen) string {
+	var text string
 	switch {
 	case x.FitsSlot == nil:
 		return ""
-	case x.GetFitsSlot():
-		text := "fits, hand-back\n" + c.at(x.GetHandBackTime())
-		if missesPromise(job, x) {
-			text += "\nmisses promise"
-		}
-		return text
-	default:
+	case x.GetHandBackTime() == nil:
 		return "no room"
+	case x.GetFitsSlot():
+		text = "fits, hand-back\n"
+	default:
+		text = "later, hand-back\n"
 	}
+	text += c.at(x.GetHandBackTime())
+	if missesPromise(job, x) {
+		text += "\nmisses promise"
+	}
+	return text
 }
 
 // missesPromise tells whether a job with more along would be handed back later
@@ -189,15 +196,15 @@ func (a *app) printOpenNext(w io.Writer, c clock, o openAnswer) {
 		writeText(w, "The job has begun: whether its slot has room is not told any more.", a.width())
 		return
 	}
-	along.arrivals = expectedParts(o.job)
+	along.arrivals, along.insteadOf = expectedParts(o.job), o.job.GetName()
 	start := c.typed(o.job.GetPlanned().GetStart().AsTime())
 	if best.GetFitsSlot() {
 		writeText(w, id(best.GetProcedure())+" fits. Nothing is changed yet.", a.width())
 		a.printRebook(w, c, o.job, append(along.words(c), "--start", start))
 		return
 	}
-	writeText(w, "None fits the slot without waiting. This tells when the job could be done with "+id(best.GetProcedure())+
-		" along, with all that it holds now counted as taken:", a.width())
+	writeText(w, "None fits the slot. This tells when the job could be done with "+id(best.GetProcedure())+
+		" along, with what it holds now counted as free:", a.width())
 	words := append(along.words(c), "--from", start)
 	fmt.Fprintf(w, "  %s\n", a.again(append([]string{"job", "find"}, words...)...))
 	a.printRebook(w, c, o.job, words)

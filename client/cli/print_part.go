@@ -158,13 +158,13 @@ func (a *app) printPartMarked(w io.Writer, c clock, part string, resp *bayholdv1
 
 // printReplan says how to plan a job anew around its parts.
 func (a *app) printReplan(w io.Writer, c clock, j *bayholdv1.Job) {
-	work := workFlags{arrivals: expectedParts(j)}
+	work := workFlags{arrivals: expectedParts(j), insteadOf: j.GetName()}
 	for _, p := range j.GetProcedures() {
 		work.procedures = append(work.procedures, p.GetProcedure())
 	}
 	words := append(work.words(c), "--from", c.typed(later(roundUp(c.now), j.GetPlanned().GetStart().AsTime())))
 	fmt.Fprintln(w)
-	writeText(w, "Unless the part comes sooner, the job must be planned anew. This tells when it could be done, with all that it holds now counted as taken:", a.width())
+	writeText(w, "Unless the part comes sooner, the job must be planned anew. This tells when it could be done, with what it holds now counted as free:", a.width())
 	fmt.Fprintf(w, "  %s\n", a.again(append([]string{"job", "find"}, words...)...))
 	a.printRebook(w, c, j, words)
 }
@@ -180,8 +180,8 @@ func expectedParts(j *bayholdv1.Job) []*bayholdv1.PartArrival {
 	return out
 }
 
-// printRebook says how to book a job in another way: nothing changes bookings
-// that stand, so that it is given up and booked again.
+// printRebook says how to book a job in another way: anew, in the place of what
+// it holds, in one act.
 func (a *app) printRebook(w io.Writer, c clock, j *bayholdv1.Job, words []string) {
 	book := append([]string{"job", "book", "--reference", j.GetReference()}, words...)
 	if j.GetPromiseTime() != nil {
@@ -193,7 +193,6 @@ func (a *app) printRebook(w io.Writer, c clock, j *bayholdv1.Job, words []string
 	if j.GetNote() != "" {
 		book = append(book, "--note", j.GetNote())
 	}
-	fmt.Fprintln(w, "To book it so, give up what it holds first:")
-	fmt.Fprintf(w, "  %s\n", a.again("job", "cancel", id(j.GetName())))
+	fmt.Fprintln(w, "To book it so, in the place of what it holds:")
 	fmt.Fprintf(w, "  %s\n", a.again(book...))
 }

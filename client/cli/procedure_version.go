@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -101,5 +102,11 @@ func (a *app) procedureStanding(ctx context.Context, word string, version int32,
 		}
 		return problem
 	}
-	return a.answer(resp, func(w io.Writer) { a.printStandingOf(w, resp.GetProcedure()) })
+	return a.answer(resp, func(w io.Writer) {
+		a.printStandingOf(w, resp.GetProcedure())
+		if standing := resp.GetStandingJobs(); len(standing) > 0 {
+			writeText(w, "Jobs that stand were planned with it and keep it: "+ids(standing)+".", a.width())
+			fmt.Fprintf(w, "Look at one: %s\n", a.again("job", "show", id(standing[0])))
+		}
+	})
 }
