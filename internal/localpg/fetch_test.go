@@ -5,10 +5,8 @@ import (
 	"archive/zip"
 	"bytes"
 	"crypto/sha256"
-	"encoding/binary"
 	"encoding/hex"
 	"errors"
-	"hash/crc32"
 	"io/fs"
 	"net/http"
 	"net/http/httptest"
@@ -17,46 +15,10 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/ulikunitz/xz"
+
 	"bayhold/internal/fault"
 )
-
-// xzStored wraps b in the .xz format without compressing it (The .xz File
-// Format 1.2.0; LZMA2 chunks of kind 1 and 2), for nothing here can compress.
-func xzStored(b []byte) []byte {
-	le := binary.LittleEndian
-	sum := func(p []byte) []byte { return le.AppendUint32(nil, crc32.ChecksumIEEE(p)) }
-	pad := func(p []byte) []byte {
-		for len(p)%4 != 0 {
-			p = append(p, 0)
-		}
-		return p
-	}
-	varint := func(p []byte, n int) []byte { return binary.AppendUvarint(p, uint64(n)) }
-
-	flags := []byte{0, 1} // check: CRC32
-	out := append([]byte{0xFD, '7', 'z', 'X', 'Z', 0}, flags...)
-	out = append(out, sum(flags)...)
-
-	header := []byte{2, 0, 0x21, 1, 0x16, 0, 0, 0} // one filter: LZMA2, dictionary of 8 MiB
-	block := append(header, sum(header)...)
-	kind := byte(1)
-	for rest := b; len(rest) > 0; kind = 2 {
-		n := min(len(rest), 1<<16)
-		block = append(block, kind, byte((n-1)>>8), byte(n-1))
-		block = append(block, rest[:n]...)
-		rest = rest[n:]
-	}
-	block = append(block, 0)
-	unpadded := len(block) + 4
-	out = append(out, pad(block)...)
-	out = append(out, sum(b)...)
-
-	index := pad(varint(varint([]byte{0, 1}, unpadded), len(b)))
-	index = append(index, sum(index)...)
-	out = append(out, index...)
-	footer := append(le.AppendUint32(nil, uint32(len(index)/4-1)), flags...)
-	return append(append(append(out, sum(footer)...), footer...), 'Y', 'Z')
-}
 
 // archive packs files as the prebuilt binaries come: a .txz in a jar.
 func archive(t *testing.T, headers []tar.Header, contents [][]byte) []byte {
@@ -80,7 +42,14 @@ func archive(t *testing.T, headers []tar.Header, contents [][]byte) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := w.Write(xzStored(tarred.Bytes())); err != nil {
+	x, err := xz.NewWriter(w)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := x.Write(tarred.Bytes()); err != nil {
+		t.Fatal(err)
+	}
+	if err := x.Close(); err != nil {
 		t.Fatal(err)
 	}
 	if err := zw.Close(); err != nil {

@@ -8,7 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"github.com/xi2/xz"
+	"github.com/ulikunitz/xz"
 )
 
 // unpackedLimit bounds what an archive may grow to; real ones reach 100 MB.
@@ -17,7 +17,7 @@ const unpackedLimit = 1 << 30
 // unpackTarXZ unpacks an archive below dir and nowhere else: os.Root refuses
 // every name and every link that leads out of it.
 func unpackTarXZ(r io.Reader, dir string) error {
-	x, err := xz.NewReader(r, 0)
+	x, err := xz.NewReader(r)
 	if err != nil {
 		return err
 	}
