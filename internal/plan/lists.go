@@ -19,6 +19,11 @@ func (p *Problem) mirrored() bool {
 	if len(p.Claims) > 0 {
 		return false
 	}
+	for _, a := range p.Arcs {
+		if a.Joined {
+			return false
+		}
+	}
 	for i := range p.Steps {
 		if p.Steps[i].Frozen || p.Steps[i].Release > 0 {
 			return false

@@ -107,8 +107,18 @@ func (u *unblocker) drop() Lift {
 // try lifts some blockers and notes them with the plan if that is enough.
 func (u *unblocker) try(set []Blocker) bool {
 	u.tried++
-	q := *u.p
-	q.Units = slices.Clone(u.p.Units)
+	f, err := Find(u.ctx, u.p.without(set), FindOptions{Pinned: true, Start: u.start, By: u.by, Points: 1, Nodes: 20_000})
+	if err != nil || len(f.Plans) == 0 {
+		return false
+	}
+	u.lift = Lift{Blockers: slices.Clone(set), Plan: &f.Plans[0]}
+	return true
+}
+
+// without is the problem with some blockers lifted.
+func (p *Problem) without(set []Blocker) *Problem {
+	q := *p
+	q.Units = slices.Clone(p.Units)
 	for _, b := range set {
 		x := &q.Units[b.Unit]
 		switch b.Kind {
@@ -120,10 +130,5 @@ func (u *unblocker) try(set []Blocker) bool {
 			x.Expiry = Never
 		}
 	}
-	f, err := Find(u.ctx, &q, FindOptions{Pinned: true, Start: u.start, By: u.by, Points: 1, Nodes: 20_000})
-	if err != nil || len(f.Plans) == 0 {
-		return false
-	}
-	u.lift = Lift{Blockers: slices.Clone(set), Plan: &f.Plans[0]}
-	return true
+	return &q
 }
