@@ -186,7 +186,8 @@ CREATE TABLE event (
     at         timestamptz NOT NULL,
     actor      text        NOT NULL,
     kind       text        NOT NULL,
-    subject    text        NOT NULL,
+    subject    text        NOT NULL, -- empty for the site itself
+    touched    text[]      NOT NULL, -- all that it touches, the subject included
     request_id uuid        NOT NULL,
     details    jsonb       NOT NULL,
     PRIMARY KEY (site_id, revision)

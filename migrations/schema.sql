@@ -59,6 +59,7 @@ CREATE TABLE event (
     actor text NOT NULL,
     kind text NOT NULL,
     subject text NOT NULL,
+    touched text[] NOT NULL,
     request_id uuid NOT NULL,
     details jsonb NOT NULL,
     CONSTRAINT event_pkey PRIMARY KEY (site_id, revision),

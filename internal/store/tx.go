@@ -28,13 +28,6 @@ type Tx struct {
 	events []Event
 }
 
-// Event is a line of the site's log.
-type Event struct {
-	Kind    string // "job.booked"
-	Subject string // what it is about: "jobs/12"
-	Details any    // as JSON
-}
-
 // Request names a mutating call, so that a repeat of it does nothing.
 type Request struct {
 	Site    string
@@ -49,9 +42,6 @@ type Request struct {
 
 // Now is the transaction's time.
 func (t *Tx) Now() time.Time { return t.now }
-
-// Log notes an event; it is written last, under the site's next revision.
-func (t *Tx) Log(e Event) { t.events = append(t.events, e) }
 
 // Act runs a mutating call as one transaction: all of it or nothing. The first
 // answer to a request id is kept and given again to a repeat, which does
@@ -203,23 +193,13 @@ func (t *Tx) claimRequest(ctx context.Context, req Request) (json.RawMessage, er
 	return answer, results.Close()
 }
 
-// finish writes the answer and the events; the counter row comes last, since
-// every other act of the site waits for it.
+// finish writes the answer and the events.
 func (t *Tx) finish(ctx context.Context, req Request, answer json.RawMessage) error {
 	var batch pgx.Batch
 	batch.Queue("INSERT INTO request (site_id, request_id, method, content, answer, at) VALUES ($1, $2, $3, $4, $5, $6)",
 		t.siteID, req.ID, req.Method, req.Content[:], answer, t.now)
-	for _, e := range t.events {
-		details, err := json.Marshal(e.Details)
-		if err != nil {
-			return err
-		}
-		batch.Queue(`
-			WITH next AS (
-				UPDATE site_counter SET revision = revision + 1 WHERE site_id = $1 RETURNING revision)
-			INSERT INTO event (site_id, revision, at, actor, kind, subject, request_id, details)
-			SELECT $1, revision, $2, $3, $4, $5, $6, $7 FROM next`,
-			t.siteID, t.now, req.Actor, e.Kind, e.Subject, req.ID, json.RawMessage(details))
+	if err := t.logEvents(&batch, req); err != nil {
+		return err
 	}
 	return t.tx.SendBatch(ctx, &batch).Close()
 }

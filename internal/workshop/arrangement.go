@@ -131,6 +131,7 @@ type move struct {
 	gone    []int64        // bookings that give way
 	more    []site.Booking // bookings that come
 	network *procedure.Network
+	touched []string // the job, and the resources it leaves and takes
 }
 
 // moves works out what becomes of the booked jobs of an arrangement.
@@ -181,6 +182,7 @@ func (a Arrangement) move(ctx context.Context, tx *store.Tx, j ArrangedJob, was 
 	}
 	held, err := tx.Bookings(ctx, store.BookingFilter{Job: j.Job, Now: tx.Now()})
 	m.gone, m.more = difference(held, now.bookings)
+	m.touched = store.Touching(j.Job, append(held, m.more...)...)
 	return m, err
 }
 
@@ -267,7 +269,7 @@ func settleMove(ctx context.Context, tx *store.Tx, m move, reason string) (Booke
 	if len(m.gone)+len(m.more) == 0 && m.network == nil && m.is.Promise.Equal(m.was.Promise) {
 		return Booked{Job: m.was}, nil // it stays as it is
 	}
-	tx.Log(store.Event{Kind: "job.moved", Subject: fmt.Sprintf("jobs/%d", m.is.ID), Details: map[string]any{
+	tx.Log(store.Event{Kind: "job.moved", Subject: fmt.Sprintf("jobs/%d", m.is.ID), Touched: m.touched, Details: map[string]any{
 		"reference": m.is.Reference, "from": m.was.Planned, "to": m.is.Planned, "reason": reason,
 		"gone": m.gone, "more": len(m.more),
 	}})

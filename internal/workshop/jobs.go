@@ -46,11 +46,15 @@ func (w *Workshop) Cancel(ctx context.Context, act Act, id int64, reason string)
 }
 
 func changeState(ctx context.Context, tx *store.Tx, job site.Job, to site.BookingState, kind, reason string) (site.Job, error) {
+	held, err := tx.Bookings(ctx, store.BookingFilter{Job: job.ID, Now: tx.Now()})
+	if err != nil {
+		return job, err
+	}
 	if err := tx.SetJobState(ctx, job.ID, to); err != nil {
 		return job, err
 	}
 	tx.Log(store.Event{
-		Kind: kind, Subject: fmt.Sprintf("jobs/%d", job.ID),
+		Kind: kind, Subject: fmt.Sprintf("jobs/%d", job.ID), Touched: store.Touching(job.ID, held...),
 		Details: map[string]any{"reference": job.Reference, "from": job.State, "to": to, "reason": reason},
 	})
 	return tx.Job(ctx, job.ID, tx.Now())

@@ -130,6 +130,8 @@ func writeJob(ctx context.Context, tx *store.Tx, job site.Job, bookings []site.B
 	if err != nil {
 		return Booked{}, err
 	}
-	tx.Log(store.Event{Kind: kind, Subject: fmt.Sprintf("jobs/%d", job.ID), Details: Booked{job, booked}})
+	tx.Log(store.Event{
+		Kind: kind, Subject: fmt.Sprintf("jobs/%d", job.ID), Touched: store.Touching(job.ID, booked...), Details: Booked{job, booked},
+	})
 	return Booked{Job: job, Bookings: booked}, nil
 }
