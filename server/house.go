@@ -9,12 +9,14 @@ import (
 	"net"
 	"net/netip"
 	"os"
+	"sync"
 	"time"
 
 	"github.com/spf13/pflag"
 
 	"bayhold/internal/board"
 	"bayhold/internal/fault"
+	"bayhold/internal/feed"
 	"bayhold/internal/localpg"
 	"bayhold/internal/rpc"
 	"bayhold/internal/store"
@@ -54,12 +56,14 @@ func (c *config) openDatabase(ctx context.Context) (localpg.Found, error) {
 
 // house is a running server.
 type house struct {
-	found  localpg.Found
-	store  *store.Store
-	rpc    *rpc.Server
-	lis    net.Listener
-	health context.CancelFunc
-	done   chan error // what Serve ended with
+	found    localpg.Found
+	store    *store.Store
+	rpc      *rpc.Server
+	lis      net.Listener
+	feed     *feed.Feed
+	watchers sync.WaitGroup // of health and feed
+	watching context.CancelFunc
+	done     chan error // what Serve ended with
 }
 
 // open starts serving on a database that is migrated already.
@@ -77,12 +81,14 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 		return nil, fault.New(fault.Precondition, "LISTEN",
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
 	}
+	h.feed = feed.New(h.store, log)
 	h.rpc = rpc.New(workshop.New(h.store, time.Now), rpc.Options{
-		Log: log, Token: os.Getenv("BAYHOLD_SERVER_TOKEN"), Sheets: board.Sheets{},
+		Log: log, Token: os.Getenv("BAYHOLD_SERVER_TOKEN"), Sheets: board.Sheets{}, Feed: h.feed,
 	})
 	watch, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	h.health = cancel
-	go h.rpc.WatchHealth(watch)
+	h.watching = cancel
+	h.watchers.Go(func() { h.rpc.WatchHealth(watch) })
+	h.watchers.Go(func() { h.feed.Run(watch) })
 	go func() { h.done <- h.rpc.Serve(h.lis) }()
 	return h, nil
 }
@@ -118,10 +124,11 @@ func (h *house) wait(ctx context.Context) error {
 	}
 }
 
-// close ends in order: health says no, calls that run may finish, connections
+// close ends in order: health says no, streams end, calls that run may finish, connections
 // are given back, the private PostgreSQL stops.
 func (h *house) close() error {
-	h.health()
+	h.watching()
+	h.rpc.EndStreams()
 	finished := make(chan struct{})
 	go func() {
 		h.rpc.GracefulStop()
@@ -132,6 +139,7 @@ func (h *house) close() error {
 	case <-time.After(stopTime):
 		h.rpc.Stop()
 	}
+	h.watchers.Wait()
 	h.store.Close()
 	ctx, cancel := context.WithTimeout(context.Background(), 2*stopTime)
 	defer cancel()

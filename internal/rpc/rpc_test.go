@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -24,6 +25,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayhold/internal/board"
+	"bayhold/internal/feed"
 	"bayhold/internal/pgtest"
 	"bayhold/internal/store"
 	"bayhold/internal/workshop"
@@ -60,6 +62,10 @@ func serve(t *testing.T, opts Options) clients {
 	}
 	t.Cleanup(s.Close)
 	opts.Log, opts.Sheets = slog.New(slog.NewTextHandler(io.Discard, nil)), board.Sheets{}
+	opts.Feed = feed.New(s, opts.Log)
+	listening, stop := context.WithCancel(context.Background())
+	var wg sync.WaitGroup
+	wg.Go(func() { opts.Feed.Run(listening) })
 	server := New(workshop.New(s, func() time.Time { return monday }), opts)
 	lis := bufconn.Listen(1 << 20)
 	done := make(chan error, 1)
@@ -72,7 +78,10 @@ func serve(t *testing.T, opts Options) clients {
 	}
 	t.Cleanup(func() {
 		_ = conn.Close()
+		server.EndStreams()
 		server.Stop()
+		stop()
+		wg.Wait()
 		if err := <-done; err != nil {
 			t.Error(err)
 		}

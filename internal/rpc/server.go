@@ -19,6 +19,7 @@ import (
 	"google.golang.org/grpc/reflection"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/feed"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -44,6 +45,8 @@ type Options struct {
 	Token string
 	// Sheets lays out job sheets.
 	Sheets Sheets
+	// Feed tells events to those who watch.
+	Feed *feed.Feed
 }
 
 // Server is a gRPC server over a workshop.
@@ -52,11 +55,15 @@ type Server struct {
 	health *health.Server
 	shop   *workshop.Workshop
 	opts   Options
+	// life ends when streams must, before the server waits for calls to end.
+	life context.Context
+	end  context.CancelFunc
 }
 
 // New makes a server with all services, health and reflection.
 func New(shop *workshop.Workshop, opts Options) *Server {
 	s := &Server{shop: shop, opts: opts, health: health.NewServer()}
+	s.life, s.end = context.WithCancel(context.Background())
 	s.Server = grpc.NewServer(
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxSendMsgSize(maxMessage),
@@ -73,11 +80,16 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop})
 	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})
 	bayholdv1.RegisterArrangementServiceServer(s, arrangementService{shop: shop})
+	bayholdv1.RegisterWatchServiceServer(s, watchService{feed: opts.Feed})
 	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop, sheets: opts.Sheets})
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
 	return s
 }
+
+// EndStreams ends every stream that runs; a caller asks again where it broke
+// off. GracefulStop alone would wait for streams for ever.
+func (s *Server) EndStreams() { s.end() }
 
 // WatchHealth keeps the health service true to the database until ctx ends,
 // then says NOT_SERVING.
@@ -114,15 +126,29 @@ func (s *Server) status(ctx context.Context, req any, info *grpc.UnaryServerInfo
 
 // statusStream does the same for a call that answers more than once.
 func (s *Server) statusStream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) (err error) {
-	ctx := stream.Context()
+	ctx, cancel := context.WithCancel(stream.Context())
+	defer cancel()
+	defer context.AfterFunc(s.life, cancel)()
 	defer func() {
 		if p := recover(); p != nil {
 			err = s.panicked(ctx, info.FullMethod, p)
 		}
-		err = asStatus(ctx, s.opts.Log, info.FullMethod, "", err)
+		if s.life.Err() != nil && stream.Context().Err() == nil {
+			err = fault.New(fault.Unavailable, "STOPPING", "the server stops: ask again in a moment")
+		}
+		err = asStatus(stream.Context(), s.opts.Log, info.FullMethod, "", err)
 	}()
-	return handle(srv, stream)
+	return handle(srv, endingStream{stream, ctx})
 }
+
+// endingStream is a stream whose context ends with the server's life too.
+type endingStream struct {
+	grpc.ServerStream
+	ctx context.Context
+}
+
+// Context is the stream's.
+func (s endingStream) Context() context.Context { return s.ctx }
 
 func (s *Server) panicked(ctx context.Context, method string, p any) error {
 	s.opts.Log.ErrorContext(ctx, "panic", "method", method, "panic", p, "stack", string(debug.Stack()))
