@@ -33,6 +33,33 @@ CREATE INDEX booking_during ON public.booking USING gist (site_id, during);
 CREATE INDEX booking_job ON public.booking USING btree (site_id, job_id);
 CREATE INDEX booking_tentative ON public.booking USING btree (site_id, resource_id, expires_at) WHERE (state = 'TENTATIVE'::text);
 
+CREATE TABLE calibration_check (
+    site_id bigint NOT NULL,
+    check_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    at timestamp with time zone NOT NULL,
+    body jsonb NOT NULL,
+    result jsonb NOT NULL,
+    CONSTRAINT calibration_check_pkey PRIMARY KEY (site_id, check_id),
+    CONSTRAINT calibration_check_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX calibration_check_tool ON public.calibration_check USING btree (site_id, resource_id, at);
+
+CREATE TABLE certificate (
+    site_id bigint NOT NULL,
+    certificate_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    number text NOT NULL,
+    day date NOT NULL,
+    body jsonb NOT NULL,
+    assessment jsonb NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    CONSTRAINT certificate_pkey PRIMARY KEY (site_id, certificate_id),
+    CONSTRAINT certificate_site_id_resource_id_number_key UNIQUE (site_id, resource_id, number),
+    CONSTRAINT certificate_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX certificate_day ON public.certificate USING btree (site_id, day, certificate_id);
+
 CREATE TABLE closure (
     site_id bigint NOT NULL,
     resource_id bigint NOT NULL,
@@ -182,6 +209,23 @@ CREATE TABLE tool (
     CONSTRAINT tool_site_id_tool_type_fkey FOREIGN KEY (site_id, tool_type) REFERENCES tool_type(site_id, slug)
 );
 
+CREATE TABLE tool_event (
+    site_id bigint NOT NULL,
+    tool_event_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    at timestamp with time zone NOT NULL,
+    kind text NOT NULL,
+    torque_nm double precision NOT NULL,
+    cycles integer NOT NULL,
+    note text NOT NULL,
+    CONSTRAINT tool_event_pkey PRIMARY KEY (site_id, tool_event_id),
+    CONSTRAINT tool_event_cycles_check CHECK ((cycles >= 0)),
+    CONSTRAINT tool_event_kind_check CHECK ((kind = ANY (ARRAY['LOAD'::text, 'DROP'::text, 'DAMAGE'::text, 'REPAIR'::text, 'CHECK_FAILED'::text, 'USE'::text]))),
+    CONSTRAINT tool_event_torque_nm_check CHECK ((torque_nm >= (0)::double precision)),
+    CONSTRAINT tool_event_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX tool_event_tool ON public.tool_event USING btree (site_id, resource_id, at);
+
 CREATE TABLE tool_type (
     site_id bigint NOT NULL,
     slug text NOT NULL,
@@ -196,9 +240,13 @@ CREATE TABLE tool_type (
     pieces jsonb NOT NULL,
     length_mm double precision NOT NULL,
     ratio double precision NOT NULL,
+    iso_type text DEFAULT ''::text NOT NULL,
+    iso_class text DEFAULT ''::text NOT NULL,
+    permissible double precision DEFAULT 0 NOT NULL,
     CONSTRAINT tool_type_pkey PRIMARY KEY (site_id, slug),
     CONSTRAINT tool_type_check CHECK ((torque_max_nm >= torque_min_nm)),
     CONSTRAINT tool_type_length_mm_check CHECK ((length_mm >= (0)::double precision)),
+    CONSTRAINT tool_type_permissible_check CHECK (((permissible >= (0)::double precision) AND (permissible < (1)::double precision))),
     CONSTRAINT tool_type_ratio_check CHECK ((ratio >= (0)::double precision)),
     CONSTRAINT tool_type_resolution_nm_check CHECK ((resolution_nm >= (0)::double precision)),
     CONSTRAINT tool_type_torque_min_nm_check CHECK ((torque_min_nm >= (0)::double precision)),

@@ -155,6 +155,7 @@ func writeToolType(siteID string, t site.ToolType) *bayholdv1.ToolType {
 		EngineFamilies: namesOf(siteID, engineFamilies, t.Families),
 		TorqueMinNm:    t.TorqueMin, TorqueMaxNm: t.TorqueMax, ResolutionNm: t.Resolution,
 		Drive: t.Drive, Calibrated: t.Calibrated, LengthMm: t.Length, Ratio: t.Ratio,
+		IsoType: t.ISOType, IsoClass: t.ISOClass, PermissibleDeviation: t.Permissible,
 	}
 	for _, p := range t.Pieces {
 		out.Pieces = append(out.Pieces, &bayholdv1.Piece{DisplayName: p.Name, Count: int32(p.Count)})

@@ -93,8 +93,14 @@ type ToolType struct {
 	// Ratio is output to input torque of a multiplier, as its maker states
 	// it; 0 for anything else.
 	Ratio      float64
-	Calibrated bool    // whether tools of this type must be in calibration
-	Pieces     []Piece // what a complete set consists of
+	Calibrated bool // whether tools of this type must be in calibration
+	// ISOType and ISOClass place a torque tool in ISO 6789, "II" and "A"; empty
+	// if it has no place there.
+	ISOType, ISOClass string
+	// Permissible is the greatest deviation that is permitted of it, a fraction
+	// of the reference reading; 0: what its class says.
+	Permissible float64
+	Pieces      []Piece // what a complete set consists of
 }
 
 // Piece is a counted part of a tool that is a set.

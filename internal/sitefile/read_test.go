@@ -132,6 +132,26 @@ func TestTorquesInOtherUnits(t *testing.T) {
 	}
 }
 
+func TestWhatACertificateIsJudgedBy(t *testing.T) {
+	w, err := read(t, "tool_types: [{id: w, name: W, purpose: TORQUE, torque: 40-200 Nm, iso: II A, permissible: 4 %, calibrated: true}]")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := w.ToolTypes[0]; got.ISOType != "II" || got.ISOClass != "A" || got.Permissible != 0.04 {
+		t.Errorf("got %+v", got)
+	}
+	for keys, want := range map[string]string{
+		"purpose: TORQUE, torque: 40-200 Nm, iso: III A":         `"III A" is no type and class`,
+		"purpose: TORQUE, torque: 40-200 Nm, permissible: 400 %": `"400 %" is no tolerance`,
+		"purpose: LOCKING, iso: II A":                            "iso: belongs to tools of purpose TORQUE only",
+		"purpose: LOCKING, permissible: 4 %":                     "permissible: belongs to tools of purpose TORQUE only",
+	} {
+		if _, err := read(t, "tool_types: [{id: w, name: W, "+keys+"}]"); err == nil || !strings.Contains(report(t, err), want) {
+			t.Errorf("%s: %v, want %q", keys, err, want)
+		}
+	}
+}
+
 func TestTimes(t *testing.T) {
 	// The present is Wednesday 2026-11-25; Berlin is at UTC+1 in winter, +2 in
 	// summer, and turns on 29 March and 25 October 2026 at 01:00 UTC.

@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -12,34 +13,63 @@ import (
 
 func (r *reader) readToolTypes(w *Workshop, lists []value) {
 	for _, v := range items(lists) {
-		o, ok := v.object("id", "name", "purpose", "families", "torque", "resolution", "drive", "calibrated", "pieces", "length", "ratio")
+		o, ok := v.object("id", "name", "purpose", "families", "torque", "resolution", "drive", "calibrated", "pieces", "length", "ratio",
+			"iso", "permissible")
 		if !ok {
 			continue
 		}
 		id := o.need("id", idAdvice)
 		t := site.ToolType{
 			ID: id.slug(), Name: o.title("name"),
-			Purpose:    choice(o.need("purpose", "write one of LOCKING, TENSIONING, HOLDING, ALIGNING, DRILLING, TORQUE, ANGLE, LIFTING, OTHER"), site.Purposes()),
-			Families:   o.get("families").families(),
-			Resolution: o.get("resolution").newtonMetres(),
-			Drive:      o.get("drive").text(32),
-			Calibrated: o.get("calibrated").flag(),
-			Pieces:     o.get("pieces").pieces(),
-			Length:     o.get("length").number(0, 5_000),
-			Ratio:      o.get("ratio").number(0, 200),
+			Purpose:     choice(o.need("purpose", "write one of LOCKING, TENSIONING, HOLDING, ALIGNING, DRILLING, TORQUE, ANGLE, LIFTING, OTHER"), site.Purposes()),
+			Families:    o.get("families").families(),
+			Resolution:  o.get("resolution").newtonMetres(),
+			Drive:       o.get("drive").text(32),
+			Calibrated:  o.get("calibrated").flag(),
+			Pieces:      o.get("pieces").pieces(),
+			Length:      o.get("length").number(0, 5_000),
+			Ratio:       o.get("ratio").number(0, 200),
+			Permissible: o.get("permissible").percentage(),
 		}
+		t.ISOType, t.ISOClass = o.get("iso").isoClass()
 		span := o.get("torque")
 		t.TorqueMin, t.TorqueMax = span.torqueRange()
-		switch tightens := t.Purpose == site.Torque; {
-		case tightens && !span.present():
+		switch {
+		case t.Purpose == site.Torque && !span.present():
 			span.fault("is missing: a tool of purpose TORQUE has a range such as 40-200 Nm")
-		case !tightens && span.present() && t.Purpose != "":
+		case !tightens(t.Purpose) && span.present():
 			span.fault("belongs to tools of purpose TORQUE only, not %s", t.Purpose)
+		}
+		for _, key := range []string{"iso", "permissible"} {
+			if v := o.get(key); v.present() && !tightens(t.Purpose) {
+				v.fault("belongs to tools of purpose TORQUE only, not %s", t.Purpose)
+			}
 		}
 		if r.define(aToolType, t.ID, id) {
 			w.ToolTypes = append(w.ToolTypes, t)
 		}
 	}
+}
+
+// tightens tells whether a tool of a purpose has a torque; one whose purpose is
+// at fault is not told so again.
+func tightens(p site.Purpose) bool { return p == site.Torque || p == "" }
+
+// isoForm is a type and a class of ISO 6789.
+var isoForm = regexp.MustCompile(`^(II?) ([A-G])$`)
+
+// isoClass reads a type and a class of ISO 6789: "II A".
+func (v value) isoClass() (kind, class string) {
+	s, ok := v.scalar()
+	if !ok {
+		return "", ""
+	}
+	m := isoForm.FindStringSubmatch(strings.TrimSpace(s))
+	if m == nil {
+		v.fault("%q is no type and class of ISO 6789: write such as I D or II A", clip(s))
+		return "", ""
+	}
+	return m[1], m[2]
 }
 
 // families reads the engine families that something fits.

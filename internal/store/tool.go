@@ -13,7 +13,8 @@ import (
 // ToolTypes reads tool types by id; with ids only those.
 func (r Reader) ToolTypes(ctx context.Context, page Page, ids ...string) ([]site.ToolType, error) {
 	rows, err := r.tx.Query(ctx, `
-		SELECT slug, display_name, purpose, families, torque_min_nm, torque_max_nm, resolution_nm, drive, calibrated, pieces, length_mm, ratio
+		SELECT slug, display_name, purpose, families, torque_min_nm, torque_max_nm, resolution_nm, drive, calibrated, pieces, length_mm, ratio,
+			iso_type, iso_class, permissible
 		FROM tool_type
 		WHERE site_id = $1 AND slug > $2 AND ($3::text[] IS NULL OR slug = ANY ($3))
 		ORDER BY slug LIMIT $4`, r.siteID, page.After, ids, page.limit())
@@ -24,7 +25,8 @@ func (r Reader) ToolTypes(ctx context.Context, page Page, ids ...string) ([]site
 		var v site.ToolType
 		var pieces []byte
 		if err := row.Scan(&v.ID, &v.Name, &v.Purpose, &v.Families, &v.TorqueMin, &v.TorqueMax,
-			&v.Resolution, &v.Drive, &v.Calibrated, &pieces, &v.Length, &v.Ratio); err != nil {
+			&v.Resolution, &v.Drive, &v.Calibrated, &pieces, &v.Length, &v.Ratio,
+			&v.ISOType, &v.ISOClass, &v.Permissible); err != nil {
 			return v, err
 		}
 		return v, json.Unmarshal(pieces, &v.Pieces)
@@ -44,13 +46,14 @@ func (t *Tx) PutToolType(ctx context.Context, v site.ToolType) error {
 		return err
 	}
 	_, err = t.tx.Exec(ctx, `
-		INSERT INTO tool_type (site_id, slug, display_name, purpose, families, torque_min_nm, torque_max_nm, resolution_nm, drive, calibrated, pieces, length_mm, ratio)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+		INSERT INTO tool_type (site_id, slug, display_name, purpose, families, torque_min_nm, torque_max_nm, resolution_nm, drive, calibrated, pieces, length_mm, ratio,
+			iso_type, iso_class, permissible)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)
 		ON CONFLICT (site_id, slug) DO UPDATE SET display_name = $3, purpose = $4, families = $5, torque_min_nm = $6,
 			torque_max_nm = $7, resolution_nm = $8, drive = $9, calibrated = $10, pieces = $11,
-			length_mm = $12, ratio = $13`,
+			length_mm = $12, ratio = $13, iso_type = $14, iso_class = $15, permissible = $16`,
 		t.siteID, v.ID, v.Name, v.Purpose, texts(v.Families), v.TorqueMin, v.TorqueMax, v.Resolution, v.Drive, v.Calibrated,
-		json.RawMessage(pieces), v.Length, v.Ratio)
+		json.RawMessage(pieces), v.Length, v.Ratio, v.ISOType, v.ISOClass, v.Permissible)
 	return err
 }
 

@@ -203,9 +203,17 @@ type ToolType struct {
 	LengthMm float64 `protobuf:"fixed64,11,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
 	// Output to input torque of a multiplier, as its maker states it; 0 for
 	// anything else.
-	Ratio         float64 `protobuf:"fixed64,12,opt,name=ratio,proto3" json:"ratio,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Ratio float64 `protobuf:"fixed64,12,opt,name=ratio,proto3" json:"ratio,omitempty"`
+	// Type of a torque tool by ISO 6789: "I" shows the torque, "II" is set to it;
+	// empty if it has none.
+	IsoType string `protobuf:"bytes,13,opt,name=iso_type,json=isoType,proto3" json:"iso_type,omitempty"`
+	// Class by ISO 6789 within its type, "A"; empty if it has none.
+	IsoClass string `protobuf:"bytes,14,opt,name=iso_class,json=isoClass,proto3" json:"iso_class,omitempty"`
+	// The greatest deviation permitted of it, a fraction of the reference
+	// reading: 0.04 is 4 %; 0 is what its class says.
+	PermissibleDeviation float64 `protobuf:"fixed64,15,opt,name=permissible_deviation,json=permissibleDeviation,proto3" json:"permissible_deviation,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *ToolType) Reset() {
@@ -318,6 +326,27 @@ func (x *ToolType) GetLengthMm() float64 {
 func (x *ToolType) GetRatio() float64 {
 	if x != nil {
 		return x.Ratio
+	}
+	return 0
+}
+
+func (x *ToolType) GetIsoType() string {
+	if x != nil {
+		return x.IsoType
+	}
+	return ""
+}
+
+func (x *ToolType) GetIsoClass() string {
+	if x != nil {
+		return x.IsoClass
+	}
+	return ""
+}
+
+func (x *ToolType) GetPermissibleDeviation() float64 {
+	if x != nil {
+		return x.PermissibleDeviation
 	}
 	return 0
 }
@@ -1064,7 +1093,7 @@ var File_bayhold_v1_tool_proto protoreflect.FileDescriptor
 const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/tool.proto\x12\n" +
-	"bayhold.v1\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9a\x03\n" +
+	"bayhold.v1\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x87\x04\n" +
 	"\bToolType\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12-\n" +
@@ -1080,7 +1109,10 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\x06pieces\x18\n" +
 	" \x03(\v2\x11.bayhold.v1.PieceR\x06pieces\x12\x1b\n" +
 	"\tlength_mm\x18\v \x01(\x01R\blengthMm\x12\x14\n" +
-	"\x05ratio\x18\f \x01(\x01R\x05ratio\"@\n" +
+	"\x05ratio\x18\f \x01(\x01R\x05ratio\x12\x19\n" +
+	"\biso_type\x18\r \x01(\tR\aisoType\x12\x1b\n" +
+	"\tiso_class\x18\x0e \x01(\tR\bisoClass\x123\n" +
+	"\x15permissible_deviation\x18\x0f \x01(\x01R\x14permissibleDeviation\"@\n" +
 	"\x05Piece\x12!\n" +
 	"\fdisplay_name\x18\x01 \x01(\tR\vdisplayName\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count\"\xb3\x02\n" +
