@@ -50,6 +50,17 @@ func (p DuePolicy) validate(fs *fault.Fields) {
 	}
 }
 
+// Ends tells whether an event ends a tool's calibration at once, and why.
+func (p DuePolicy) Ends(e Event, tool Tool) (Reason, bool) {
+	switch {
+	case e.Kind == Load && p.Overload > 0 && e.Torque > p.Overload*tool.Max:
+		return ByOverload, true
+	case slices.Contains(p.Early, e.Kind):
+		return Reason(e.Kind), true
+	}
+	return "", false
+}
+
 // EventKind is something that happens to a tool apart from use.
 type EventKind string
 

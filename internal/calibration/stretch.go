@@ -54,11 +54,8 @@ func (s *stretch) due(tool Tool, policy DuePolicy, zone *time.Location) Due {
 		d.Projected = s.projected(d.CyclesUsed, d.CyclesLeft)
 	}
 	for _, e := range s.events {
-		switch {
-		case e.Kind == Load && policy.Overload > 0 && e.Torque > policy.Overload*tool.Max:
-			d.Limits = append(d.Limits, Limit{e.At, ByOverload})
-		case slices.Contains(policy.Early, e.Kind):
-			d.Limits = append(d.Limits, Limit{e.At, Reason(e.Kind)})
+		if reason, ends := policy.Ends(e, tool); ends {
+			d.Limits = append(d.Limits, Limit{e.At, reason})
 		}
 	}
 	slices.SortStableFunc(d.Limits, func(a, b Limit) int { return a.At.Compare(b.At) })

@@ -116,16 +116,17 @@ func (w *Workshop) EditTool(ctx context.Context, act Act, tag string, edit func(
 		if err := tx.PutTool(ctx, out.Tool); err != nil {
 			return out, err
 		}
-		standing, err := tx.Bookings(ctx, store.BookingFilter{
-			Now: tx.Now(), Refs: []Ref{ref}, During: hours.Range{Start: tx.Now(), End: tx.Now().Add(maxRange)},
-		})
-		for _, b := range standing {
-			if !serves(out.Tool, kind, b.During) {
-				out.Affected = append(out.Affected, b)
-			}
-		}
+		out.Affected, err = unserved(ctx, tx.Reader, tx.Now(), out.Tool, kind)
 		return out, err
 	})
+}
+
+// unserved reads the standing bookings of a tool that it, as it is, cannot serve.
+func unserved(ctx context.Context, r store.Reader, now time.Time, t site.Tool, kind site.ToolType) ([]site.Booking, error) {
+	standing, err := r.Bookings(ctx, store.BookingFilter{
+		Now: now, Refs: []Ref{{Kind: site.KindTool, ID: t.Tag}}, During: hours.Range{Start: now, End: now.Add(maxRange)},
+	})
+	return slices.DeleteFunc(standing, func(b site.Booking) bool { return serves(t, kind, b.During) }), err
 }
 
 // serves tells whether a tool may be held for a time, other bookings aside: it

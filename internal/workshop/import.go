@@ -193,7 +193,21 @@ func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error
 	if err := putAll(ctx, i.count("tool type"), files.ToolTypes, i.have.types, typeID, i.tx.PutToolType); err != nil {
 		return err
 	}
-	return putAll(ctx, i.count("tool"), files.Tools, i.have.tools, toolID, i.tx.PutTool)
+	proven, err := i.tx.Certificates(ctx, store.CertificateFilter{})
+	if err != nil {
+		return err
+	}
+	has := map[string]bool{}
+	for _, c := range proven {
+		has[c.Tool] = true
+	}
+	return putAll(ctx, i.count("tool"), mapped(files.Tools, func(t site.Tool) site.Tool {
+		// What certificates say is not for a file to change.
+		if has[t.Tag] {
+			t.CalibratedUntil = i.have.tools[t.Tag].CalibratedUntil
+		}
+		return t
+	}), i.have.tools, toolID, i.tx.PutTool)
 }
 
 func (i *importer) putWork(ctx context.Context, files *sitefile.Workshop) error {
