@@ -22,6 +22,7 @@ const (
 	procedures     = "procedures"
 	jobs           = "jobs"
 	bookings       = "bookings"
+	certificates   = "certificates"
 )
 
 // segment is what an id in a name may look like. Whether there is such a thing

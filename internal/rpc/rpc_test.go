@@ -41,15 +41,16 @@ var monday = time.Date(2031, 5, 12, 6, 0, 0, 0, time.UTC)
 
 // clients are the generated clients of one server.
 type clients struct {
-	conn     *grpc.ClientConn
-	site     bayholdv1.SiteServiceClient
-	bay      bayholdv1.BayServiceClient
-	tech     bayholdv1.TechnicianServiceClient
-	tool     bayholdv1.ToolServiceClient
-	proc     bayholdv1.ProcedureServiceClient
-	planning bayholdv1.PlanningServiceClient
-	booking  bayholdv1.BookingServiceClient
-	job      bayholdv1.JobServiceClient
+	conn        *grpc.ClientConn
+	site        bayholdv1.SiteServiceClient
+	bay         bayholdv1.BayServiceClient
+	tech        bayholdv1.TechnicianServiceClient
+	tool        bayholdv1.ToolServiceClient
+	proc        bayholdv1.ProcedureServiceClient
+	planning    bayholdv1.PlanningServiceClient
+	booking     bayholdv1.BookingServiceClient
+	job         bayholdv1.JobServiceClient
+	calibration bayholdv1.CalibrationServiceClient
 }
 
 // serve runs the small workshop of the workshop package behind an in-memory
@@ -91,6 +92,7 @@ func serve(t *testing.T, opts Options) clients {
 		tech: bayholdv1.NewTechnicianServiceClient(conn), tool: bayholdv1.NewToolServiceClient(conn),
 		proc: bayholdv1.NewProcedureServiceClient(conn), planning: bayholdv1.NewPlanningServiceClient(conn),
 		booking: bayholdv1.NewBookingServiceClient(conn), job: bayholdv1.NewJobServiceClient(conn),
+		calibration: bayholdv1.NewCalibrationServiceClient(conn),
 	}
 }
 
