@@ -8,7 +8,6 @@ import (
 	"bayhold/internal/calibration"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
-	"bayhold/internal/store"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -82,7 +81,7 @@ func (s calibrationService) ListCertificates(ctx context.Context, req *bayholdv1
 	if err != nil {
 		return nil, err
 	}
-	list, next := cut(p, list, func(c store.CertificateRecord) string {
+	list, next := cut(p, list, func(c workshop.CertificateRecord) string {
 		return placeCursor(c.Certificate.Date.At(0, time.UTC), c.ID)
 	})
 	out := &bayholdv1.ListCertificatesResponse{NextPageToken: next}
@@ -125,7 +124,7 @@ func (s calibrationService) RecordToolEvent(ctx context.Context, req *bayholdv1.
 	}
 	asked := req.GetEvent()
 	var fs fault.Fields
-	event := store.ToolEvent{Cycles: int(asked.GetCycles()), Note: asked.GetNote()}
+	event := workshop.ToolEvent{Cycles: int(asked.GetCycles()), Note: asked.GetNote()}
 	event.Event = calibration.Event{
 		At: instant(&fs, "event.time", asked.GetTime()), Kind: eventFromProto[asked.GetKind()], Torque: asked.GetTorqueNm(),
 	}

@@ -6,7 +6,6 @@ import (
 	"bayhold/internal/calibration"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
-	"bayhold/internal/store"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -106,7 +105,7 @@ func writePoints(list []calibration.Point) []*bayholdv1.CalibrationPoint {
 	return out
 }
 
-func writeCertificate(siteID string, r store.CertificateRecord) *bayholdv1.Certificate {
+func writeCertificate(siteID string, r workshop.CertificateRecord) *bayholdv1.Certificate {
 	c, a := r.Certificate, r.Assessment
 	return &bayholdv1.Certificate{
 		Name:   nameOf(siteID, tools, r.Tool) + "/" + certificates + "/" + strconv.FormatInt(r.ID, 10),
@@ -138,7 +137,7 @@ func writeSide(s calibration.Side) *bayholdv1.AssessedSide {
 	return out
 }
 
-func writeCheck(siteID string, r store.CheckRecord) *bayholdv1.IntermediateCheck {
+func writeCheck(siteID string, r workshop.CheckRecord) *bayholdv1.IntermediateCheck {
 	return &bayholdv1.IntermediateCheck{
 		Time: stamp(r.Check.At), Tester: nameOf(siteID, tools, r.Check.Tester.Tag), Points: writePoints(r.Check.Points),
 		Good: r.Result.Good, Failed: r.Result.Failed, Doubts: r.Result.Doubts,

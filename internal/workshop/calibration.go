@@ -14,6 +14,16 @@ import (
 // hand: there is no certificate that it could follow from.
 const Stated calibration.Reason = "STATED"
 
+// What is recorded of a tool's calibration.
+type (
+	// CertificateRecord is a certificate, judged.
+	CertificateRecord = store.CertificateRecord
+	// CheckRecord is an intermediate check, judged.
+	CheckRecord = store.CheckRecord
+	// ToolEvent is anything else that happened to a tool.
+	ToolEvent = store.ToolEvent
+)
+
 // ToolCalibration is how a tool stands.
 type ToolCalibration struct {
 	Tool     site.Tool
@@ -36,17 +46,17 @@ func measured(t site.Tool, kind site.ToolType) calibration.Tool {
 type records struct {
 	zone         *time.Location
 	now          time.Time
-	certificates map[string][]store.CertificateRecord // by day
-	checks       map[string][]store.CheckRecord       // by time
-	events       map[string][]store.ToolEvent         // by time
-	bookings     map[string][]site.Booking            // that have begun, by start
+	certificates map[string][]CertificateRecord // by day
+	checks       map[string][]CheckRecord       // by time
+	events       map[string][]ToolEvent         // by time
+	bookings     map[string][]site.Booking      // that have begun, by start
 }
 
 // readRecords reads the records of tools.
 func readRecords(ctx context.Context, r store.Reader, now time.Time, tags []string) (records, error) {
 	out := records{
-		now: now, certificates: map[string][]store.CertificateRecord{}, checks: map[string][]store.CheckRecord{},
-		events: map[string][]store.ToolEvent{}, bookings: map[string][]site.Booking{},
+		now: now, certificates: map[string][]CertificateRecord{}, checks: map[string][]CheckRecord{},
+		events: map[string][]ToolEvent{}, bookings: map[string][]site.Booking{},
 	}
 	var err error
 	if out.zone, err = zoneOf(ctx, r); err != nil {

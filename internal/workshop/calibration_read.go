@@ -14,14 +14,14 @@ import (
 )
 
 // Certificate reads a certificate of a tool.
-func (w *Workshop) Certificate(ctx context.Context, slug, tag string, id int64) (store.CertificateRecord, error) {
-	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) (store.CertificateRecord, error) {
+func (w *Workshop) Certificate(ctx context.Context, slug, tag string, id int64) (CertificateRecord, error) {
+	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) (CertificateRecord, error) {
 		list, err := r.Certificates(ctx, store.CertificateFilter{Tools: []string{tag}, ID: id})
 		if err == nil && len(list) == 0 {
 			err = fault.New(fault.NotFound, "NOT_FOUND", "tool %q has no certificate %d: ask for the list to see what there is", tag, id)
 		}
 		if err != nil {
-			return store.CertificateRecord{}, err
+			return CertificateRecord{}, err
 		}
 		return list[0], nil
 	})
@@ -36,8 +36,8 @@ type CertificateQuery struct {
 }
 
 // Certificates lists certificates by day.
-func (w *Workshop) Certificates(ctx context.Context, slug string, q CertificateQuery) ([]store.CertificateRecord, error) {
-	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) ([]store.CertificateRecord, error) {
+func (w *Workshop) Certificates(ctx context.Context, slug string, q CertificateQuery) ([]CertificateRecord, error) {
+	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) ([]CertificateRecord, error) {
 		f := store.CertificateFilter{AfterDay: q.AfterDay, AfterID: q.AfterID, Limit: q.Limit}
 		if q.Tool != "" {
 			if _, err := r.Tool(ctx, q.Tool); err != nil {
@@ -125,7 +125,7 @@ func policyDays(p calibration.DuePolicy) float64 { return float64(p.Months*365/1
 
 // resultsOf gives what each certificate found, by day, with the days since the
 // one before.
-func resultsOf(list []store.CertificateRecord) []calibration.Result {
+func resultsOf(list []CertificateRecord) []calibration.Result {
 	var out []calibration.Result
 	for i, c := range list {
 		interval := 0.0
@@ -143,9 +143,9 @@ func resultsOf(list []store.CertificateRecord) []calibration.Result {
 // AuditedTool is what an auditor asks of one tool.
 type AuditedTool struct {
 	Tool         site.Tool
-	Certificates []store.CertificateRecord // dated within the time, by day
-	Checks       []store.CheckRecord       // within the time, by time
-	Periods      []calibration.Period      // that touch the time
+	Certificates []CertificateRecord  // dated within the time, by day
+	Checks       []CheckRecord        // within the time, by time
+	Periods      []calibration.Period // that touch the time
 	Gaps         []AuditedGap
 }
 

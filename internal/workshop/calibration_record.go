@@ -14,7 +14,7 @@ import (
 
 // RecordedCertificate is a certificate as it was recorded, and what follows.
 type RecordedCertificate struct {
-	Record   store.CertificateRecord
+	Record   CertificateRecord
 	Warnings []calibration.Warning
 	Standing ToolCalibration
 }
@@ -62,7 +62,7 @@ func (w *Workshop) RecordCertificate(ctx context.Context, act Act, tag string, c
 
 // RecordedCheck is an intermediate check as it was recorded, and what follows.
 type RecordedCheck struct {
-	Record   store.CheckRecord
+	Record   CheckRecord
 	Standing ToolCalibration
 }
 
@@ -101,7 +101,7 @@ func (w *Workshop) RecordCheck(ctx context.Context, act Act, tag string, c calib
 		var event *calibration.Event
 		if result.Failed {
 			event = &calibration.Event{At: check.At, Kind: calibration.CheckFailed}
-			if err := tx.AddToolEvent(ctx, store.ToolEvent{Tool: tag, Event: *event}); err != nil {
+			if err := tx.AddToolEvent(ctx, ToolEvent{Tool: tag, Event: *event}); err != nil {
 				return out, err
 			}
 		}
@@ -128,7 +128,7 @@ func testerOf(ctx context.Context, r store.Reader, tag string) (calibration.Test
 
 // RecordToolEvent keeps what happened to a tool. With cycles it is a count of
 // use and has no kind.
-func (w *Workshop) RecordToolEvent(ctx context.Context, act Act, tag string, e store.ToolEvent) (ToolCalibration, error) {
+func (w *Workshop) RecordToolEvent(ctx context.Context, act Act, tag string, e ToolEvent) (ToolCalibration, error) {
 	e.Tool = tag
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (ToolCalibration, error) {
 		var out ToolCalibration
@@ -150,7 +150,7 @@ func (w *Workshop) RecordToolEvent(ctx context.Context, act Act, tag string, e s
 // maxCycles bounds one count of cycles.
 const maxCycles = 1_000_000
 
-func checkToolEvent(e store.ToolEvent, now time.Time) error {
+func checkToolEvent(e ToolEvent, now time.Time) error {
 	var fs fault.Fields
 	checkPast(&fs, "event.time", e.Event.At, now)
 	checkText(&fs, "event.note", e.Note, false)
