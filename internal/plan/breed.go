@@ -27,6 +27,7 @@ type breeder struct {
 	kid    *genome
 	side   int     // the axis that the next children are built on
 	built  int64   // schedules so far
+	cycle  int64   // schedules until only children as good are kept
 	best   *genome // nil before the first schedule
 	bestOn int     // axis of best
 	bound  int32   // no schedule is shorter

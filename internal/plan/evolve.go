@@ -49,12 +49,26 @@ func (br *breeder) evolve(more func() bool) {
 			}
 			list := br.child(from, i)
 			br.build(br.side, list, br.kid)
-			if br.kid.length <= to[i].length && !twin(to, br.kid, i) {
+			if br.kid.length <= to[i].length+br.slack(to[i].length) && !twin(to, br.kid, i) {
 				to[i], br.kid = br.kid, to[i]
 			}
 		}
 		br.side = 1 - br.side
 	}
+}
+
+// longestCycle is how many schedules pass at most until the populations have
+// become strict; then, if there is budget left, they are lenient once more.
+const longestCycle = 50_000
+
+// slack is by how much a child may be longer than what it replaces: up to a
+// twenty-fifth at first with 120 steps and more, by nothing with 60 and fewer,
+// and less and less as the budget is spent. It keeps the populations from being
+// all alike too soon.
+func (br *breeder) slack(length int32) int32 {
+	rest := 1 - float64(br.built%br.cycle)/float64(br.cycle)
+	most := 0.04 * min(1, max(0, float64(br.axes[0].n-62)/60))
+	return int32(most * rest * br.rng.Float64() * float64(length))
 }
 
 // child makes a list of mother i: crossed with the better of two fathers, or
@@ -82,6 +96,9 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 	q := br.rng.IntN(n - w + 1)
 	list := br.cross(mother.list, father.list, q, q+w)
 	br.mutate(list)
+	if br.rng.IntN(2) == 0 {
+		br.advance(list)
+	}
 	return list
 }
 
@@ -120,5 +137,27 @@ func (br *breeder) mutate(list []int32) {
 		if free {
 			list[i-1], list[i] = list[i], before
 		}
+	}
+}
+
+// advance moves one step forward in the list, at most to where it follows its
+// last predecessor.
+func (br *breeder) advance(list []int32) {
+	a := br.axes[br.side]
+	x := br.rng.IntN(len(list))
+	k, first := list[x], x
+	for ; first > 0; first-- {
+		follows := false
+		for _, p := range a.arcs[a.first[k]:a.first[k+1]] {
+			follows = follows || p.from == list[first-1]
+		}
+		if follows {
+			break
+		}
+	}
+	if first < x {
+		y := first + br.rng.IntN(x-first)
+		copy(list[y+1:x+1], list[y:x])
+		list[y] = k
 	}
 }
