@@ -30,6 +30,7 @@ type fake struct {
 	bayholdv1.UnimplementedBookingServiceServer
 	bayholdv1.UnimplementedJobServiceServer
 	bayholdv1.UnimplementedArrangementServiceServer
+	bayholdv1.UnimplementedWatchServiceServer
 
 	addr string
 
@@ -40,6 +41,7 @@ type fake struct {
 	sites []*bayholdv1.Site
 
 	search search // what is told of an arrangement
+	watch  watch  // what is told to those who watch
 }
 
 // newFake starts a fake on loopback and stops it with the test.
@@ -61,6 +63,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterBookingServiceServer(srv, f)
 	bayholdv1.RegisterJobServiceServer(srv, f)
 	bayholdv1.RegisterArrangementServiceServer(srv, f)
+	bayholdv1.RegisterWatchServiceServer(srv, f)
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(lis) }()
 	t.Cleanup(func() {

@@ -55,6 +55,7 @@ type Conn struct {
 	Jobs        bayholdv1.JobServiceClient
 
 	Arrangements bayholdv1.ArrangementServiceClient
+	Watches      bayholdv1.WatchServiceClient
 }
 
 // ErrConfig marks a configuration that cannot work: a file that is no
@@ -103,6 +104,7 @@ func Open(c Config) (*Conn, error) {
 		Jobs:        bayholdv1.NewJobServiceClient(cc),
 
 		Arrangements: bayholdv1.NewArrangementServiceClient(cc),
+		Watches:      bayholdv1.NewWatchServiceClient(cc),
 	}, nil
 }
 

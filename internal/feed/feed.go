@@ -139,13 +139,17 @@ func (f *Feed) subscribe(key int64) (woken <-chan struct{}, leave func()) {
 // Follow tells the events of a site after a revision, each once and in order,
 // and goes on with what comes, until ctx ends or tell fails. A nil after begins
 // with the present. With touching it tells only events that touch one of these
-// ("jobs/12"). When nothing happens it tells the present revision now and then.
+// ("jobs/12"). First it tells the revision that it begins after; when nothing
+// happens, the present one now and then.
 // A reader that is slow holds up nobody and misses nothing: it reads the log.
 func (f *Feed) Follow(ctx context.Context, site string, after *int64, touching []string, tell func(Told) error) error {
 	woken, leave := f.subscribe(store.SiteKey(site))
 	defer leave()
 	r := follower{feed: f, site: site, touching: touching, tell: tell}
 	if err := r.begin(ctx, after); err != nil {
+		return err
+	}
+	if err := tell(Told{Revision: r.cursor}); err != nil {
 		return err
 	}
 	beat := time.NewTicker(heartbeat)

@@ -32,8 +32,9 @@ const (
 type WatchServiceClient interface {
 	// Watch streams the events of a site from a revision on, each once and in
 	// order, however long ago it was. A caller whose stream breaks asks again
-	// after the last revision it heard, and misses nothing. When nothing happens
-	// a heartbeat tells the site's present revision, so that a caller knows
+	// after the last revision it heard, and misses nothing. The first answer is a
+	// heartbeat with the revision that it begins after; when nothing happens
+	// another one tells the site's present revision, so that a caller knows
 	// whether it is behind.
 	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
 }
@@ -73,8 +74,9 @@ type WatchService_WatchClient = grpc.ServerStreamingClient[WatchResponse]
 type WatchServiceServer interface {
 	// Watch streams the events of a site from a revision on, each once and in
 	// order, however long ago it was. A caller whose stream breaks asks again
-	// after the last revision it heard, and misses nothing. When nothing happens
-	// a heartbeat tells the site's present revision, so that a caller knows
+	// after the last revision it heard, and misses nothing. The first answer is a
+	// heartbeat with the revision that it begins after; when nothing happens
+	// another one tells the site's present revision, so that a caller knows
 	// whether it is behind.
 	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
 	mustEmbedUnimplementedWatchServiceServer()
