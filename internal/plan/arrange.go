@@ -15,8 +15,9 @@ type ArrangeOptions struct {
 	// Workers is how many searches run side by side and share their best; 0
 	// is 2. Of problems of steps and pools alone there are two at most.
 	Workers int
-	// Standing is the plan that people have been told, if there is one: its
-	// places are where the search begins. Nil if there is none.
+	// Standing is the plan that people have been told, if there is one: the
+	// places of its jobs are where the search begins, as far as they hold.
+	// Nil if there is none.
 	Standing *Plan
 	// Improved is called, one call at a time, whenever a better plan stands.
 	Improved func(Arrangement)
@@ -42,8 +43,10 @@ type Arrangement struct {
 const defaultSchedules = 20_000
 
 // Arrange plans many jobs at once: first as little weighted lateness as can
-// be, then early hand-backs, then few minutes in the bay. It is an anytime
-// search that ends with its budget or its context and gives the best it has.
+// be, then early hand-backs, then few minutes in the bay; steps and pools alone,
+// without claims, releases and promises, for the earliest end of all. It is an
+// anytime search that ends with its budget or its context and gives the best it
+// has.
 // The error is a fault of kind Invalid for an unsound problem.
 func Arrange(ctx context.Context, p *Problem, o ArrangeOptions) (Arrangement, error) {
 	order, err := p.prepare()

@@ -90,3 +90,31 @@ func TestArrangeStopsInTime(t *testing.T) {
 		t.Errorf("took %v", d)
 	}
 }
+
+// TestArrangeBeginsWithWhatStands gives it a plan of which one job no longer
+// holds, and no budget to speak of.
+func TestArrangeBeginsWithWhatStands(t *testing.T) {
+	p := week(5, 2)
+	a, err := Arrange(context.Background(), p, ArrangeOptions{Schedules: 100})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Steps[0].Duration += 30
+	p.Steps[0].Unbroken = false
+	b, err := Arrange(context.Background(), p, ArrangeOptions{Schedules: 2, Standing: &a.Plan})
+	if err != nil || len(b.Unplaced) > 0 {
+		t.Fatalf("%v, unplaced %v", err, b.Unplaced)
+	}
+	if v := Validate(p, &b.Plan); v != nil {
+		t.Fatalf("%+v", v)
+	}
+	same := 0
+	for i := range p.Steps {
+		if a.Plan.Steps[i] == b.Plan.Steps[i] {
+			same++
+		}
+	}
+	if same < 4*len(p.Steps)/5 {
+		t.Errorf("only %d of %d steps are where they stood", same, len(p.Steps))
+	}
+}

@@ -145,9 +145,11 @@ func (w *worker) begin(a *arranger, i int) {
 		return float64(due)
 	}
 	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(key(x), key(y)) })
-	if a.o.Standing != nil {
-		for g := range a.groups {
-			w.put(g, a.groups[g].from(a.o.Standing))
+	if pl := a.o.Standing; pl != nil && len(pl.Steps) == len(a.p.Steps) && len(pl.Units) == len(a.p.Claims) {
+		for g, broken := range brokenBy(a.groups, Validate(a.p, pl)) {
+			if !broken {
+				w.put(g, a.groups[g].from(pl))
+			}
 		}
 	}
 	if a.o.Standing != nil || !w.together(a, order, jointFirst) {

@@ -109,3 +109,26 @@ func (g *group) bookings(pl *Plan, f func(unit int32, at Window)) {
 		}
 	}
 }
+
+// brokenBy tells which groups a plan's violations concern.
+func brokenBy(groups []*group, broken []Violation) []bool {
+	steps, claims := map[int32]bool{}, map[int32]bool{}
+	for _, v := range broken {
+		if v.Step >= 0 {
+			steps[int32(v.Step)] = true
+		}
+		if v.Claim >= 0 {
+			claims[int32(v.Claim)] = true
+		}
+	}
+	out := make([]bool, len(groups))
+	for g, gr := range groups {
+		for _, s := range gr.steps {
+			out[g] = out[g] || steps[s]
+		}
+		for _, c := range gr.claims {
+			out[g] = out[g] || claims[c]
+		}
+	}
+	return out
+}

@@ -97,7 +97,7 @@ func (in *inserter) searcher(g int) *searcher {
 	}
 	if in.nets[g] == nil {
 		w := compile(in.groups[g].sub, in.groups[g].order)
-		in.nets[g] = newSearcher(in.ctx, w, 0)
+		in.nets[g] = newSearcher(context.Background(), w, 0) // the budget is small
 		in.bases[g] = slices.Clone(w.gaps)
 	}
 	w := in.nets[g].net
@@ -137,7 +137,7 @@ func (in *inserter) taken(units []int32) []Window {
 func (in *inserter) withPools(g int) *searcher {
 	q := in.beside(g)
 	order, _ := q.sort()
-	return newSearcher(in.ctx, compile(q, order), 0)
+	return newSearcher(context.Background(), compile(q, order), 0)
 }
 
 // beside is the problem of a group with the book written into its units, and

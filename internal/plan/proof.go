@@ -21,11 +21,11 @@ func (is *islands) runTimed(improved func(*breeder)) *breeder {
 		is.breed(i, true)
 	}
 	best := is.bestOf()
-	if improved != nil {
-		improved(best)
-	}
 	if best.proved() || is.ctx.Err() != nil || is.n > learnSteps || best.best.length > learnLength {
 		return is.run(false, improved)
+	}
+	if improved != nil {
+		improved(best)
 	}
 	caller := is.ctx
 	ctx, cancel := context.WithCancel(caller)

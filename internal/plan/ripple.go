@@ -84,17 +84,11 @@ func (r *rippler) find(broken []Violation) {
 			r.steps[v.Step] = true
 		}
 	}
+	hit := brokenBy(r.in.groups, broken)
 	for g, gr := range r.in.groups {
 		pl := gr.from(r.o.Standing)
 		r.stand = append(r.stand, pl)
-		whole := pl != nil
-		for _, s := range gr.steps {
-			whole = whole && !r.steps[s]
-		}
-		for _, c := range gr.claims {
-			whole = whole && !r.claims[c]
-		}
-		if whole {
+		if pl != nil && !hit[g] {
 			r.in.put(g, pl)
 		} else {
 			r.hit = append(r.hit, g)
