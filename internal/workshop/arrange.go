@@ -204,17 +204,41 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 // nil with new jobs, which have none, and where it no longer fits.
 func (a *arrangers) standing() *plan.Plan {
 	parts := make([]*plan.Plan, 0, len(a.jobs))
-	for i, job := range a.jobs {
-		if job.Job == 0 {
-			return nil
-		}
-		p, err := a.fleet.parts[i].standing(a.booked[i], a.held[i])
-		if err != nil {
+	for i := range a.jobs {
+		p := a.stands(i)
+		if p == nil {
 			return nil
 		}
 		parts = append(parts, p)
 	}
 	return a.fleet.whole(parts)
+}
+
+// stands gives the place that a job has now; nil for a new one.
+func (a *arrangers) stands(i int) *plan.Plan {
+	if i >= len(a.booked) {
+		return nil
+	}
+	p, err := a.fleet.parts[i].standing(a.booked[i], a.held[i])
+	if err != nil {
+		return nil
+	}
+	return p
+}
+
+// keepStanding leaves jobs where people know them to be, if that is as good: no
+// later handed back than proposed, and sound beside the others.
+func (a *arrangers) keepStanding(places []*plan.Plan) {
+	for i, proposed := range places {
+		now := a.stands(i)
+		if now == nil || now.Finish > proposed.Finish {
+			continue
+		}
+		places[i] = now
+		if len(plan.Validate(&a.fleet.problem, a.fleet.whole(places))) > 0 {
+			places[i] = proposed
+		}
+	}
 }
 
 // planned reads the versions of the procedures that a job was planned with.
@@ -244,7 +268,11 @@ func arrivalsOf(j site.Job) []Arrival {
 // improvement tells an arrangement in the words of the site.
 func (a *arrangers) improvement(best plan.Arrangement) Improvement {
 	out := Improvement{Late: best.Late, LateBound: best.LateBound, Schedules: best.Schedules}
-	for i, placed := range a.fleet.split(&best.Plan, best.Unplaced) {
+	places := a.fleet.split(&best.Plan, best.Unplaced)
+	if len(best.Unplaced) == 0 {
+		a.keepStanding(places)
+	}
+	for i, placed := range places {
 		job := a.jobs[i]
 		if placed != nil {
 			z := a.fleet.parts[i]

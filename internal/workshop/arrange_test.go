@@ -59,6 +59,21 @@ func TestArrangeFindsPlacesForManyAndBooksThemInOneAct(t *testing.T) {
 	wantKind(t, err, fault.LostRace, "BOOKED")
 }
 
+func TestArrangeLeavesWhatNeedNotMove(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	standing, err := book(t, w, "W-900", chain(t, w, local(12, 8, 0)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	best := arrange(t, w, ArrangeQuestion{Jobs: []int64{standing.Job.ID}, Schedules: 200, New: []NewJob{
+		{Reference: "W-901", Procedures: []string{"cam-bolts"}, Earliest: local(19, 8, 0), Promise: local(20, 17, 0)},
+	}})
+	if best.Jobs[0].Moved {
+		t.Errorf("the job that stands is moved: %+v", best.Jobs[0].Plan)
+	}
+}
+
 func TestMovingAJobGivesUpItsOldPlace(t *testing.T) {
 	t.Parallel()
 	w := small(t)
