@@ -57,9 +57,9 @@ func (br *breeder) evolve(more func() bool) {
 	}
 }
 
-// longestCycle is how many schedules pass at most until the populations have
-// become strict; then, if there is budget left, they are lenient once more.
-const longestCycle = 50_000
+// timedCycle is how many schedules pass until the populations have become
+// strict when there is time instead of a budget; then they are lenient once more.
+const timedCycle = 25_000
 
 // slack is by how much a child may be longer than what it replaces: up to a
 // twenty-fifth at first with 120 steps and more, by nothing with 60 and fewer,

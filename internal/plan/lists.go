@@ -72,7 +72,10 @@ func newIslands(ctx context.Context, w *net, o ArrangeOptions) *islands {
 	for i := range n {
 		br := newBreeder(axes, w.longestList(), size, o.Seed+uint64(i)<<32)
 		br.bound = axes[0].lowerBound(w)
-		br.cycle = max(1, min(longestCycle, budget/int64(n)))
+		br.cycle = budget / int64(n)
+		if o.Schedules <= 0 {
+			br.cycle = timedCycle
+		}
 		is.brs = append(is.brs, br)
 		is.left = append(is.left, budget/int64(n))
 	}

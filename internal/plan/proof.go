@@ -73,7 +73,7 @@ func (is *islands) runTimed(improved func(*breeder)) *breeder {
 // for before a second learner, on the other axis, takes turns with it, and turn
 // how many times that may ask whether to stop before the turn is over.
 const (
-	patience = 4
+	patience = 16
 	turn     = 64
 )
 
