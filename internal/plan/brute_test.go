@@ -9,7 +9,6 @@ type brute struct {
 	p      *Problem
 	pinned bool
 	start  Time // earliest start, or the pinned one
-	order  []int
 	at     []Window
 	crew   [][]int32
 	front  map[Time]Time // finish to fewest minutes

@@ -73,12 +73,19 @@ func Explain(ctx context.Context, p *Problem, o FindOptions) (Explanation, error
 	if len(ex.Base.Plans) > 0 {
 		last = ex.Base.Plans[0].Finish
 	}
+	// Only a plan that ends sooner is of interest: most changes are refuted
+	// by the first bounds then.
+	if len(ex.Base.Plans) > 0 {
+		if o.By = last - 1; o.By <= 0 {
+			return ex, nil
+		}
+	}
 	for i, g := range p.changes(last) {
 		if i >= maxGains || ctx.Err() != nil {
 			ex.Cut = true
 			break
 		}
-		f := newFinder(ctx, p.with(g), order, o).find()
+		f := newFinder(ctx, p.with(g), order, o).quietly()
 		if len(f.Plans) == 0 || f.Plans[0].Finish >= last {
 			continue
 		}

@@ -65,6 +65,7 @@ type finder struct {
 	lim   limits
 	front Front
 	start int64
+	quiet bool // does without reasons
 }
 
 func newFinder(ctx context.Context, p *Problem, order []int32, o FindOptions) *finder {
@@ -97,7 +98,7 @@ func (f *finder) find() Front {
 	}
 	best, fr.Bound = f.earliest(f.lim)
 	if best == nil {
-		if !f.out && !f.partial {
+		if !f.out && !f.partial && !f.quiet {
 			fr.Impossible = f.reasons()
 		}
 		return f.done()
@@ -123,6 +124,12 @@ func (f *finder) find() Front {
 	}
 	f.lead(&fr.Plans[0])
 	return f.done()
+}
+
+// quietly is find for callers who only ask whether there is a plan.
+func (f *finder) quietly() Front {
+	f.quiet = true
+	return f.find()
 }
 
 // lead marks the earliest plan with what is proved of the whole front.

@@ -178,7 +178,7 @@ func (r *rippler) try(g int, f freedom) *Plan {
 		}
 	}
 	order, _ := q.sort()
-	fr := newFinder(r.in.ctx, q, order, FindOptions{Points: 1, Nodes: 2_000}).find()
+	fr := newFinder(r.in.ctx, q, order, FindOptions{Points: 1, Nodes: 2_000}).quietly()
 	if len(fr.Plans) == 0 {
 		return nil
 	}

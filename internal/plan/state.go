@@ -8,10 +8,9 @@ type bitset []uint64
 func newBitset(n int) bitset       { return make(bitset, (n+63)/64) }
 func (b bitset) has(i int) bool    { return b[i>>6]>>(i&63)&1 != 0 }
 func (b bitset) add(i int)         { b[i>>6] |= 1 << (i & 63) }
-func (b bitset) drop(i int)        { b[i>>6] &^= 1 << (i & 63) }
 func (b bitset) copyFrom(o bitset) { copy(b, o) }
 
-// pop takes out the least number not below from; -1 if there is none.
+// pop takes out the least number; -1 if there is none.
 func (b bitset) pop() int {
 	for w, x := range b {
 		if x != 0 {

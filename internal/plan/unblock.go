@@ -37,7 +37,8 @@ func Unblock(ctx context.Context, p *Problem, start, by Time) (Lift, error) {
 	if by <= 0 || by == Never {
 		by = res.Nominal.Finish
 	}
-	u := &unblocker{ctx: ctx, p: p, start: start, by: by}
+	order, _ := p.sort()
+	u := &unblocker{ctx: ctx, p: p, start: start, by: by, order: order}
 	for _, b := range res.Blockers {
 		liftable := b.Kind == BlockBusy || b.Kind == BlockShut || b.Kind == BlockExpiry
 		if liftable && !slices.ContainsFunc(u.all, func(o Blocker) bool { return o.Kind == b.Kind && o.Unit == b.Unit && o.Ref == b.Ref }) {
@@ -51,6 +52,7 @@ type unblocker struct {
 	ctx       context.Context
 	p         *Problem
 	start, by Time
+	order     []int32
 	all       []Blocker
 	tried     int
 	lift      Lift
@@ -107,8 +109,9 @@ func (u *unblocker) drop() Lift {
 // try lifts some blockers and notes them with the plan if that is enough.
 func (u *unblocker) try(set []Blocker) bool {
 	u.tried++
-	f, err := Find(u.ctx, u.p.without(set), FindOptions{Pinned: true, Start: u.start, By: u.by, Points: 1, Nodes: 20_000})
-	if err != nil || len(f.Plans) == 0 {
+	o := FindOptions{Pinned: true, Start: u.start, By: u.by, Points: 1, Nodes: 20_000}
+	f := newFinder(u.ctx, u.p.without(set), u.order, o).quietly()
+	if len(f.Plans) == 0 {
 		return false
 	}
 	u.lift = Lift{Blockers: slices.Clone(set), Plan: &f.Plans[0]}
