@@ -138,6 +138,8 @@ func yamlMessage(err error) string {
 	text = strings.TrimPrefix(text, "unmarshal errors:\n  ")
 	text = strings.ReplaceAll(text, " not found in type cli.configFile", " is no setting")
 	text = strings.ReplaceAll(text, " not found in type cli.newEntry", " is nothing that a job has")
+	text = strings.ReplaceAll(text, " not found in type cli.certificateFile", " is nothing that a certificate has")
+	text = strings.ReplaceAll(text, " not found in type cli.pointEntry", " is nothing that a point has")
 	return strings.ReplaceAll(text, "\n  ", "; ")
 }
 

@@ -25,6 +25,7 @@ type fake struct {
 	bayholdv1.UnimplementedBayServiceServer
 	bayholdv1.UnimplementedTechnicianServiceServer
 	bayholdv1.UnimplementedToolServiceServer
+	bayholdv1.UnimplementedCalibrationServiceServer
 	bayholdv1.UnimplementedProcedureServiceServer
 	bayholdv1.UnimplementedPlanningServiceServer
 	bayholdv1.UnimplementedBookingServiceServer
@@ -58,6 +59,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterBayServiceServer(srv, f)
 	bayholdv1.RegisterTechnicianServiceServer(srv, f)
 	bayholdv1.RegisterToolServiceServer(srv, f)
+	bayholdv1.RegisterCalibrationServiceServer(srv, f)
 	bayholdv1.RegisterProcedureServiceServer(srv, f)
 	bayholdv1.RegisterPlanningServiceServer(srv, f)
 	bayholdv1.RegisterBookingServiceServer(srv, f)

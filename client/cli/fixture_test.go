@@ -84,6 +84,7 @@ func fixtureToolTypes() []*bayholdv1.ToolType {
 		{
 			Name: harbour + "/toolTypes/wrench-200", DisplayName: "Torque wrench 40 to 200", Purpose: bayholdv1.Purpose_PURPOSE_TORQUE,
 			TorqueMinNm: 40, TorqueMaxNm: 200, ResolutionNm: 1, Drive: "1/2in", Calibrated: true, LengthMm: 420.5,
+			IsoType: "II", IsoClass: "A", PermissibleDeviation: 0.04,
 		},
 		{
 			Name: harbour + "/toolTypes/multiplier", DisplayName: "Torque multiplier", Purpose: bayholdv1.Purpose_PURPOSE_TORQUE,

@@ -55,9 +55,12 @@ func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
 	if t.GetRatio() > 0 {
 		ratio = fmt.Sprintf("%g : 1, output to input torque", t.GetRatio())
 	}
-	calibration := "not needed"
+	calibration, permitted := "not needed", ""
 	if t.GetCalibrated() {
 		calibration = "must be valid"
+	}
+	if t.GetPermissibleDeviation() > 0 {
+		permitted = fmt.Sprintf("±%.4g %% of the reading", t.GetPermissibleDeviation()*100)
 	}
 	writeTable(w, facts(
 		[2]string{"Type", id(t.GetName())},
@@ -70,6 +73,8 @@ func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
 		[2]string{"Length", length},
 		[2]string{"Ratio", ratio},
 		[2]string{"Calibration", calibration},
+		[2]string{"ISO 6789", strings.TrimSpace(t.GetIsoType() + " " + t.GetIsoClass())},
+		[2]string{"Permitted", permitted},
 		[2]string{"Pieces", strings.Join(pieces, "\n")},
 	), a.width())
 }

@@ -64,7 +64,7 @@ func (a *app) root() *cobra.Command {
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))
 	root.AddCommand(
 		a.importCommand(), a.siteCommand(), a.bayCommand(), a.technicianCommand(),
-		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(),
+		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(), a.calibrationCommand(),
 		a.preparationCommand(), a.procedureCommand(),
 		a.jobCommand(), a.bookingCommand(), a.weekCommand(), a.watchCommand(),
 	)

@@ -49,6 +49,7 @@ type Conn struct {
 	Bays        bayholdv1.BayServiceClient
 	Technicians bayholdv1.TechnicianServiceClient
 	Tools       bayholdv1.ToolServiceClient
+	Calibration bayholdv1.CalibrationServiceClient
 	Procedures  bayholdv1.ProcedureServiceClient
 	Planning    bayholdv1.PlanningServiceClient
 	Bookings    bayholdv1.BookingServiceClient
@@ -98,6 +99,7 @@ func Open(c Config) (*Conn, error) {
 		Bays:        bayholdv1.NewBayServiceClient(cc),
 		Technicians: bayholdv1.NewTechnicianServiceClient(cc),
 		Tools:       bayholdv1.NewToolServiceClient(cc),
+		Calibration: bayholdv1.NewCalibrationServiceClient(cc),
 		Procedures:  bayholdv1.NewProcedureServiceClient(cc),
 		Planning:    bayholdv1.NewPlanningServiceClient(cc),
 		Bookings:    bayholdv1.NewBookingServiceClient(cc),

@@ -1,0 +1,192 @@
+package cli
+
+import (
+	"context"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc/codes"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+func (a *app) calibrationCommand() *cobra.Command {
+	return a.group("calibration", "Certificates of torque tools, and when they fall due", "  bayhold calibration due",
+		a.calibrationRecordCommand(),
+		a.calibrationListCommand(),
+		a.command(verb{
+			use: "show TOOL NUMBER", short: "Show a certificate with every reading and its verdict",
+			example: "  bayhold calibration show TW-03 HM-4711",
+			args:    cobra.ExactArgs(2), run: a.calibrationShow,
+		}),
+		a.calibrationCheckCommand(),
+		a.calibrationEventCommand(),
+		a.calibrationDueCommand(),
+		a.calibrationReviewCommand(),
+		a.calibrationAuditCommand(),
+	)
+}
+
+func (a *app) calibrationListCommand() *cobra.Command {
+	var tool string
+	cmd := a.command(verb{
+		use: "list", short: "List certificates by date",
+		example: "  bayhold calibration list\n  bayhold calibration list --tool TW-03",
+		args:    cobra.NoArgs,
+		run: func(ctx context.Context, _ []string) error {
+			p, err := a.at(ctx)
+			if err != nil {
+				return err
+			}
+			parent := p.site.GetName()
+			if tool != "" {
+				if parent, err = p.name(tools, tool); err != nil {
+					return err
+				}
+			}
+			out, err := p.listCertificates(ctx, parent)
+			if err != nil {
+				return err
+			}
+			return a.answer(out, func(w io.Writer) { a.printCertificates(w, out.GetCertificates()) })
+		},
+	})
+	cmd.Flags().StringVar(&tool, "tool", "", "only of this tool")
+	return cmd
+}
+
+// listCertificates reads every certificate of a tool or of a site.
+func (p *place) listCertificates(ctx context.Context, parent string) (*bayholdv1.ListCertificatesResponse, error) {
+	out := &bayholdv1.ListCertificatesResponse{}
+	err := all(func(token string) (string, error) {
+		page, err := p.Calibration.ListCertificates(ctx, &bayholdv1.ListCertificatesRequest{
+			Parent: parent, PageSize: pages, PageToken: token,
+		})
+		out.Certificates = append(out.Certificates, page.GetCertificates()...)
+		return page.GetNextPageToken(), err
+	})
+	return out, err
+}
+
+func (a *app) calibrationShow(ctx context.Context, args []string) error {
+	p, err := a.at(ctx)
+	if err != nil {
+		return err
+	}
+	tool, err := p.name(tools, args[0])
+	if err != nil {
+		return err
+	}
+	list, err := p.listCertificates(ctx, tool)
+	if err != nil {
+		return err
+	}
+	for _, c := range list.GetCertificates() {
+		if c.GetNumber() == args[1] {
+			resp := &bayholdv1.GetCertificateResponse{Certificate: c}
+			return a.answer(resp, func(w io.Writer) { a.printCertificate(w, c) })
+		}
+	}
+	return local(codes.NotFound, "NOT_FOUND", "tool %s has no certificate %q", args[0], args[1])
+}
+
+func (a *app) calibrationDueCommand() *cobra.Command {
+	within := "90d"
+	cmd := a.command(verb{
+		use: "due [--within TIME]", short: "List tools that fall due, with the bookings that this hits",
+		long: `List tools that are out of calibration by the end of the time, the most urgent
+first, and below them the bookings that end after their tool's calibration.`,
+		example: "  bayhold calibration due\n  bayhold calibration due --within 30d",
+		args:    cobra.NoArgs,
+		run: func(ctx context.Context, _ []string) error {
+			p, err := a.at(ctx)
+			if err != nil {
+				return err
+			}
+			// A length is meant from now on.
+			at, err := p.clock.read("+"+strings.TrimPrefix(within, "+"), dayEnd)
+			if err != nil {
+				return usage("--within: %s", err)
+			}
+			resp, err := p.Calibration.ListDue(ctx, &bayholdv1.ListDueRequest{
+				Parent: p.site.GetName(), HorizonTime: stamp(at.at),
+			})
+			if err != nil {
+				return err
+			}
+			return a.answer(resp, func(w io.Writer) { a.printDue(w, p.clock, at.at, resp) })
+		},
+	})
+	cmd.Flags().StringVar(&within, "within", within, "how far to look ahead, as `length` of time")
+	return cmd
+}
+
+func (a *app) calibrationReviewCommand() *cobra.Command {
+	var present float64
+	cmd := a.command(verb{
+		use: "review TOOL", short: "Tell what a tool's certificates say about its interval",
+		long: `Review the interval of a tool by each method: what it looked at, with which
+confidence the interval misses its target, and what it proposes. Nothing is
+changed.`,
+		example: "  bayhold calibration review TW-03\n  bayhold calibration review TW-03 --present 180",
+		args:    cobra.ExactArgs(1),
+		run: func(ctx context.Context, args []string) error {
+			p, err := a.at(ctx)
+			if err != nil {
+				return err
+			}
+			name, err := p.name(tools, args[0])
+			if err != nil {
+				return err
+			}
+			resp, err := p.Calibration.ReviewInterval(ctx, &bayholdv1.ReviewIntervalRequest{Name: name, PresentDays: present})
+			if err != nil {
+				return err
+			}
+			return a.answer(resp, func(w io.Writer) { a.printReview(w, resp) })
+		},
+	})
+	cmd.Flags().Float64Var(&present, "present", 0, "the present interval in `days` (default the policy's)")
+	return cmd
+}
+
+func (a *app) calibrationAuditCommand() *cobra.Command {
+	var from, until string
+	cmd := a.command(verb{
+		use: "audit --from TIME --until TIME", short: "Show how calibration stood in a time, for an auditor",
+		long: `Show every tool that needs calibration: its certificates and checks of that
+time, when they kept it in calibration, and the days on which it was in use
+outside it. A date that was set by hand proves nothing here. A date alone is
+the start of that day for --from, its end for --until.`,
+		example: "  bayhold calibration audit --from 2026-01-01 --until 2026-11-30",
+		args:    cobra.NoArgs,
+		run: func(ctx context.Context, _ []string) error {
+			if from == "" || until == "" {
+				return usage("--from and --until are both needed").try("bayhold calibration audit --from 2026-01-01 --until 2026-11-30")
+			}
+			p, err := a.at(ctx)
+			if err != nil {
+				return err
+			}
+			during, err := a.period(p.clock, from, until)
+			if err != nil {
+				return err
+			}
+			resp, err := p.Calibration.AuditCalibration(ctx, &bayholdv1.AuditCalibrationRequest{Parent: p.site.GetName(), During: during})
+			if err != nil {
+				return err
+			}
+			return a.answer(resp, func(w io.Writer) { a.printAudit(w, p.clock, during, resp) })
+		},
+	})
+	cmd.Flags().StringVar(&from, "from", "", "start of the `time`")
+	cmd.Flags().StringVar(&until, "until", "", "end of the `time`")
+	return cmd
+}
+
+// past reads a time that has been; now if none is given.
+func (a *app) past(c clock, flag, text string) (time.Time, error) {
+	return a.maybeWhen(c, flag, text, dayStart, c.now.Truncate(time.Minute))
+}

@@ -1,0 +1,111 @@
+package cli
+
+import (
+	"google.golang.org/protobuf/proto"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+const (
+	clockwise = bayholdv1.TurningDirection_TURNING_DIRECTION_CLOCKWISE
+	passes    = bayholdv1.Verdict_VERDICT_PASS
+	fails     = bayholdv1.Verdict_VERDICT_FAIL
+)
+
+func assessed(verdict bayholdv1.Verdict, worst float64, points ...*bayholdv1.AssessedPoint) *bayholdv1.AssessedSide {
+	return &bayholdv1.AssessedSide{Verdict: verdict, WorstDeviation: worst, Points: points}
+}
+
+func assessedPoint(nominal float64, direction bayholdv1.TurningDirection, verdict bayholdv1.Verdict, readings ...float64) *bayholdv1.AssessedPoint {
+	p := &bayholdv1.AssessedPoint{NominalNm: nominal, Direction: direction, Verdict: verdict}
+	for _, r := range readings {
+		p.Readings = append(p.Readings, &bayholdv1.AssessedReading{
+			MeasuredNm: r, Deviation: (nominal - r) / r, Uncertainty: 0.01, Verdict: verdict, Conformity: proto.Float64(0.998),
+		})
+	}
+	return p
+}
+
+func fixtureCertificates() []*bayholdv1.Certificate {
+	adjusted := &bayholdv1.Certificate{
+		Name: harbour + "/tools/TW-03/certificates/2", Number: "HM-4711", Laboratory: "Harbour Metrology", Date: "2026-11-20",
+		TemperatureC: proto.Float64(21.5), Humidity: proto.Float64(0.45), Rule: bayholdv1.DecisionRule_DECISION_RULE_GUARD_BAND,
+		Assessment: &bayholdv1.Assessment{
+			PermissibleDeviation: 0.04, Source: "the tool's own", Verdict: passes, Accepted: true,
+			AsFound: assessed(fails, 0.0526, assessedPoint(40, clockwise, passes, 39.5, 39.6),
+				assessedPoint(200, bayholdv1.TurningDirection_TURNING_DIRECTION_COUNTERCLOCKWISE, fails, 190, 191)),
+			AsLeft: assessed(passes, 0.005, assessedPoint(40, clockwise, passes, 40, 40.1),
+				assessedPoint(200, bayholdv1.TurningDirection_TURNING_DIRECTION_COUNTERCLOCKWISE, passes, 199, 200)),
+		},
+	}
+	rejected := &bayholdv1.Certificate{
+		Name: harbour + "/tools/TW-04/certificates/1", Number: "HM-4012", Laboratory: "Harbour Metrology", Date: "2025-11-18",
+		Rule: bayholdv1.DecisionRule_DECISION_RULE_SIMPLE_ACCEPTANCE,
+		Assessment: &bayholdv1.Assessment{
+			PermissibleDeviation: 0.04, Source: "type II class A, from memory", Verdict: fails,
+			AsFound: assessed(fails, -0.0476, assessedPoint(100, clockwise, fails, 105)), AsLeft: &bayholdv1.AssessedSide{},
+		},
+	}
+	return []*bayholdv1.Certificate{rejected, adjusted}
+}
+
+// standing is a tool with its calibration.
+func standing(tool int, reason bayholdv1.DueReason, certificate string, hit ...*bayholdv1.Booking) *bayholdv1.ToolCalibration {
+	t := fixtureTools()[tool]
+	out := &bayholdv1.ToolCalibration{Tool: t, AffectedBookings: hit, Due: &bayholdv1.CalibrationDue{
+		DueTime: t.GetCalibratedUntil(), Reason: reason, CertificateNumber: certificate,
+	}}
+	if certificate != "" {
+		out.Due.CyclesUsed, out.Due.CyclesLeft = 120, proto.Int32(4880)
+	}
+	return out
+}
+
+func fixtureDue() *bayholdv1.ListDueResponse {
+	return &bayholdv1.ListDueResponse{Tools: []*bayholdv1.ToolCalibration{
+		standing(1, bayholdv1.DueReason_DUE_REASON_DROP, "HM-4711"),
+		standing(2, bayholdv1.DueReason_DUE_REASON_STATED, "", fixtureBookings()[4]),
+	}}
+}
+
+func fixtureReview() *bayholdv1.ReviewIntervalResponse {
+	return &bayholdv1.ReviewIntervalResponse{Proposals: []*bayholdv1.IntervalProposal{
+		{
+			Method: bayholdv1.ReviewMethod_REVIEW_METHOD_STAIRCASE, PresentDays: 365, ProposedDays: 365, Results: 1, InTolerance: 1,
+			FirstDate: "2026-11-20", LastDate: "2026-11-20", RawDays: 365,
+			Reasons: []string{"found at 90 % of the permissible deviation: the interval is kept"},
+		},
+		// 15 of 20 in tolerance at 365 days: the published example of method A3.
+		{
+			Method: bayholdv1.ReviewMethod_REVIEW_METHOD_INTERVAL_TEST, PresentDays: 365, ProposedDays: 230.846, RawDays: 230.846,
+			Results: 20, InTolerance: 15, FirstDate: "2006-11-20", LastDate: "2026-11-20", Confidence: 0.9949,
+			Reasons: []string{"15 of 20 in tolerance, target 95 %: the interval misses it with a confidence of 99.49 %"},
+		},
+	}}
+}
+
+func fixtureAudit() *bayholdv1.AuditCalibrationResponse {
+	return &bayholdv1.AuditCalibrationResponse{Tools: []*bayholdv1.AuditedTool{
+		{
+			Tool: fixtureTools()[1], Certificates: fixtureCertificates()[1:],
+			Checks: []*bayholdv1.IntermediateCheck{{Time: ts(nov, 23, 9, 0), Tester: harbour + "/tools/TE-01", Good: true}},
+			Periods: []*bayholdv1.CalibrationPeriod{{
+				During: during(ts(nov, 20, 0, 0), ts(nov, 24, 8, 30)), CertificateNumber: "HM-4711", Ended: bayholdv1.DueReason_DUE_REASON_DROP,
+			}},
+		},
+		{Tool: fixtureTools()[2], Gaps: []*bayholdv1.CalibrationGap{{
+			Date: "2026-11-23", Reason: bayholdv1.DueReason_DUE_REASON_NEVER_CALIBRATED, Bookings: fixtureBookings()[1:2],
+		}}},
+	}}
+}
+
+func fixtureCheck() *bayholdv1.RecordCheckResponse {
+	return &bayholdv1.RecordCheckResponse{
+		Check: &bayholdv1.IntermediateCheck{
+			Time: ts(nov, 25, 9, 12), Tester: harbour + "/tools/TE-01", PermissibleDeviation: 0.04,
+			Doubts:   []string{"2 readings at 100 N·m, not 3"},
+			Readings: assessed(passes, 0.004, assessedPoint(100, clockwise, passes, 99.6, 100.2)),
+		},
+		Standing: standing(1, bayholdv1.DueReason_DUE_REASON_DATE, "HM-4711"),
+	}
+}
