@@ -11,6 +11,7 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -112,6 +113,26 @@ func TestCertificateSetsCalibratedUntil(t *testing.T) {
 	tool, err := c.tool.GetTool(ctx, &bayholdv1.GetToolRequest{Name: tw1})
 	if err != nil || !tool.GetTool().GetCalibratedUntil().AsTime().Equal(got.GetStanding().GetTool().GetCalibratedUntil().AsTime()) {
 		t.Errorf("after an import: %v, %v", tool, err)
+	}
+}
+
+func TestCertificatesRuleOverDatesSetByHand(t *testing.T) {
+	t.Parallel()
+	c := small(t)
+	set := func(tool string) error {
+		_, err := c.tool.UpdateTool(t.Context(), &bayholdv1.UpdateToolRequest{
+			Tool:       &bayholdv1.Tool{Name: tool, CalibratedUntil: at(30, 8), Home: "cabinet"},
+			UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"calibrated_until", "home"}}, RequestId: uuid.NewString(),
+		})
+		return err
+	}
+	if err := set(tw1); err != nil {
+		t.Error(err)
+	}
+	c.record(t, tw1, certificate("C-1", "2031-05-09", 43, 200))
+	wantCode(t, set(tw1), codes.FailedPrecondition)
+	if err := set(quay + "/tools/TW-2"); err != nil {
+		t.Errorf("a tool without certificates: %v", err)
 	}
 }
 

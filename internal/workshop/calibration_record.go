@@ -147,6 +147,16 @@ func (w *Workshop) RecordToolEvent(ctx context.Context, act Act, tag string, e T
 	})
 }
 
+// uncertified refuses to set by hand what follows from certificates.
+func uncertified(ctx context.Context, r store.Reader, tag string) error {
+	list, err := r.Certificates(ctx, store.CertificateFilter{Tools: []string{tag}, Limit: 1})
+	if err == nil && len(list) > 0 {
+		err = fault.New(fault.Precondition, "CERTIFIED",
+			"until when tool %q is in calibration follows from its certificates: record a certificate, or what happened to it", tag)
+	}
+	return err
+}
+
 // maxCycles bounds one count of cycles.
 const maxCycles = 1_000_000
 

@@ -112,6 +112,11 @@ func (w *Workshop) EditTool(ctx context.Context, act Act, tag string, edit func(
 		if err := checkTool(out.Tool); err != nil {
 			return out, err
 		}
+		if !out.Tool.CalibratedUntil.Equal(before.CalibratedUntil) {
+			if err := uncertified(ctx, tx.Reader, tag); err != nil {
+				return out, err
+			}
+		}
 		tx.Log(changed("tool.changed", "tools/"+tag, before, out.Tool))
 		if err := tx.PutTool(ctx, out.Tool); err != nil {
 			return out, err

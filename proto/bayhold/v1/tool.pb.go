@@ -420,7 +420,8 @@ type Tool struct {
 	// Why it is in that condition.
 	ConditionNote string `protobuf:"bytes,5,opt,name=condition_note,json=conditionNote,proto3" json:"condition_note,omitempty"`
 	// The instant from which it counts as out of calibration; absent if it has
-	// no calibration, or needs none.
+	// no calibration, or needs none. It cannot be set by hand once the tool has a
+	// certificate: it follows from that.
 	CalibratedUntil *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=calibrated_until,json=calibratedUntil,proto3" json:"calibrated_until,omitempty"`
 	// The bay or shelf where it is kept.
 	Home          string `protobuf:"bytes,7,opt,name=home,proto3" json:"home,omitempty"`
