@@ -26,6 +26,16 @@ CREATE TABLE certificate (
 
 CREATE INDEX certificate_day ON certificate (site_id, day, certificate_id);
 
+-- The paper itself. A table of its own: lists of certificates never read it.
+CREATE TABLE certificate_document (
+    site_id        bigint NOT NULL,
+    certificate_id bigint NOT NULL,
+    sha256         bytea  NOT NULL CHECK (length(sha256) = 32),
+    content        bytea  NOT NULL CHECK (length(content) <= 5242880),
+    PRIMARY KEY (site_id, certificate_id),
+    FOREIGN KEY (site_id, certificate_id) REFERENCES certificate
+);
+
 -- An intermediate check on the workshop's own tester.
 CREATE TABLE calibration_check (
     site_id     bigint      NOT NULL,
@@ -59,5 +69,5 @@ CREATE INDEX tool_event_tool ON tool_event (site_id, resource_id, at);
 
 -- +goose Down
 
-DROP TABLE tool_event, calibration_check, certificate;
+DROP TABLE tool_event, calibration_check, certificate_document, certificate;
 ALTER TABLE tool_type DROP COLUMN iso_type, DROP COLUMN iso_class, DROP COLUMN permissible;

@@ -60,6 +60,17 @@ CREATE TABLE certificate (
 );
 CREATE INDEX certificate_day ON public.certificate USING btree (site_id, day, certificate_id);
 
+CREATE TABLE certificate_document (
+    site_id bigint NOT NULL,
+    certificate_id bigint NOT NULL,
+    sha256 bytea NOT NULL,
+    content bytea NOT NULL,
+    CONSTRAINT certificate_document_pkey PRIMARY KEY (site_id, certificate_id),
+    CONSTRAINT certificate_document_content_check CHECK ((length(content) <= 5242880)),
+    CONSTRAINT certificate_document_sha256_check CHECK ((length(sha256) = 32)),
+    CONSTRAINT certificate_document_site_id_certificate_id_fkey FOREIGN KEY (site_id, certificate_id) REFERENCES certificate(site_id, certificate_id)
+);
+
 CREATE TABLE closure (
     site_id bigint NOT NULL,
     resource_id bigint NOT NULL,

@@ -2,7 +2,9 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"io"
+	"os"
 	"strings"
 	"time"
 
@@ -16,11 +18,7 @@ func (a *app) calibrationCommand() *cobra.Command {
 	return a.group("calibration", "Certificates of torque tools, and when they fall due", "  bayhold calibration due",
 		a.calibrationRecordCommand(),
 		a.calibrationListCommand(),
-		a.command(verb{
-			use: "show TOOL NUMBER", short: "Show a certificate with every reading and its verdict",
-			example: "  bayhold calibration show TW-03 HM-4711",
-			args:    cobra.ExactArgs(2), run: a.calibrationShow,
-		}),
+		a.calibrationShowCommand(),
 		a.calibrationCheckCommand(),
 		a.calibrationEventCommand(),
 		a.calibrationDueCommand(),
@@ -70,7 +68,20 @@ func (p *place) listCertificates(ctx context.Context, parent string) (*bayholdv1
 	return out, err
 }
 
-func (a *app) calibrationShow(ctx context.Context, args []string) error {
+func (a *app) calibrationShowCommand() *cobra.Command {
+	var save string
+	cmd := a.command(verb{
+		use: "show TOOL NUMBER", short: "Show a certificate with every reading and its verdict",
+		example: `  bayhold calibration show TW-03 HM-4711
+  bayhold calibration show TW-03 HM-4711 --save HM-4711.pdf`,
+		args: cobra.ExactArgs(2),
+		run:  func(ctx context.Context, args []string) error { return a.calibrationShow(ctx, args, save) },
+	})
+	cmd.Flags().StringVar(&save, "save", "", "write the paper that was kept to this new `file`")
+	return cmd
+}
+
+func (a *app) calibrationShow(ctx context.Context, args []string, save string) error {
 	p, err := a.at(ctx)
 	if err != nil {
 		return err
@@ -86,10 +97,35 @@ func (a *app) calibrationShow(ctx context.Context, args []string) error {
 	for _, c := range list.GetCertificates() {
 		if c.GetNumber() == args[1] {
 			resp := &bayholdv1.GetCertificateResponse{Certificate: c}
+			if save != "" {
+				if err := p.saveDocument(ctx, c, save); err != nil {
+					return err
+				}
+			}
 			return a.answer(resp, func(w io.Writer) { a.printCertificate(w, c) })
 		}
 	}
 	return local(codes.NotFound, "NOT_FOUND", "tool %s has no certificate %q", args[0], args[1])
+}
+
+// saveDocument writes the paper of a certificate to a file that is not there yet.
+func (p *place) saveDocument(ctx context.Context, c *bayholdv1.Certificate, path string) error {
+	got, err := p.Calibration.GetCertificate(ctx, &bayholdv1.GetCertificateRequest{Name: c.GetName(), WithDocument: true})
+	if err != nil {
+		return err
+	}
+	if len(got.GetDocument()) == 0 {
+		return local(codes.NotFound, "NO_DOCUMENT", "no paper was kept with certificate %q", c.GetNumber())
+	}
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return fileProblem("write", path, err)
+	}
+	_, err = file.Write(got.GetDocument())
+	if err := errors.Join(err, file.Close()); err != nil {
+		return fileProblem("write", path, err)
+	}
+	return nil
 }
 
 func (a *app) calibrationDueCommand() *cobra.Command {

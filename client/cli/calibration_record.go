@@ -17,7 +17,7 @@ const pointSyntax = `A point is TORQUE: READINGS, all in newton metres, such as 
 func (a *app) calibrationRecordCommand() *cobra.Command {
 	var f certificateFile
 	var points []string
-	var humidity, temperature string
+	var humidity, temperature, document string
 	cmd := a.command(verb{
 		use: "record FILE | --tool TOOL --number NUMBER ...", short: "Record a certificate; the tool's calibration follows from it",
 		long: `Record a certificate from a YAML file, "-" for standard input, or from flags.
@@ -39,7 +39,7 @@ and uncertainty may be left out:
     - {torque: 200, direction: counterclockwise, found: [198, 199, 201]}
 
 ` + pointSyntax,
-		example: `  bayhold calibration record HM-4711.yaml
+		example: `  bayhold calibration record HM-4711.yaml --document HM-4711.pdf
   bayhold calibration record --tool TW-03 --number HM-4711 --laboratory "Harbour Metrology" --date 2026-11-20 --point "100: 99.6 100.2"`,
 		args: cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
@@ -51,7 +51,7 @@ and uncertainty may be left out:
 				if err != nil {
 					return err
 				}
-				return a.recordCertificate(ctx, read)
+				return a.recordCertificate(ctx, read, document)
 			case !given:
 				return usage("a FILE is needed, or --tool, --number, --laboratory, --date and --point").
 					try("bayhold calibration record HM-4711.yaml")
@@ -64,7 +64,7 @@ and uncertainty may be left out:
 				}
 				f.Points = append(f.Points, point)
 			}
-			return a.recordCertificate(ctx, f)
+			return a.recordCertificate(ctx, f, document)
 		},
 	})
 	fl := cmd.Flags()
@@ -78,11 +78,12 @@ and uncertainty may be left out:
 	fl.StringVar(&f.Uncertainty, "uncertainty", "", "expanded `uncertainty`: 1 %, or 0.4 Nm")
 	fl.StringVar(&f.K, "k", "", "coverage `factor` (default 2)")
 	fl.StringArrayVar(&points, "point", nil, "`point` with its readings; may be repeated")
+	fl.StringVar(&document, "document", "", "keep this PDF `file` with it, 5 MiB at most")
 	a.requestIDFlag(cmd)
 	return cmd
 }
 
-func (a *app) recordCertificate(ctx context.Context, f certificateFile) error {
+func (a *app) recordCertificate(ctx context.Context, f certificateFile, document string) error {
 	p, err := a.at(ctx)
 	if err != nil {
 		return err
@@ -95,9 +96,15 @@ func (a *app) recordCertificate(ctx context.Context, f certificateFile) error {
 	if err != nil {
 		return err
 	}
+	var paper []byte
+	if document != "" {
+		if paper, err = a.readFile(document); err != nil {
+			return err
+		}
+	}
 	resp, err := act(ctx, a, bayholdv1.CalibrationService_RecordCertificate_FullMethodName, &bayholdv1.RecordCertificateRequest{},
 		func(requestID string) (*bayholdv1.RecordCertificateRequest, error) {
-			return &bayholdv1.RecordCertificateRequest{Parent: parent, Certificate: certificate, RequestId: requestID}, nil
+			return &bayholdv1.RecordCertificateRequest{Parent: parent, Certificate: certificate, RequestId: requestID, Document: paper}, nil
 		}, p.Calibration.RecordCertificate)
 	if err != nil {
 		return err

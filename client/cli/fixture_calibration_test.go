@@ -30,6 +30,7 @@ func fixtureCertificates() []*bayholdv1.Certificate {
 	adjusted := &bayholdv1.Certificate{
 		Name: harbour + "/tools/TW-03/certificates/2", Number: "HM-4711", Laboratory: "Harbour Metrology", Date: "2026-11-20",
 		TemperatureC: proto.Float64(21.5), Humidity: proto.Float64(0.45), Rule: bayholdv1.DecisionRule_DECISION_RULE_GUARD_BAND,
+		DocumentSha256: "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
 		Assessment: &bayholdv1.Assessment{
 			PermissibleDeviation: 0.04, Source: "the tool's own", Verdict: passes, Accepted: true,
 			AsFound: assessed(fails, 0.0526, assessedPoint(40, clockwise, passes, 39.5, 39.6),

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"strings"
@@ -113,5 +114,35 @@ func TestCertificatesThatCannotBeRead(t *testing.T) {
 		if r := f.run(t, "calibration", "check", "TW-03", "--on", "TE-01", "--point", point); r.code != exitUsage || !strings.Contains(r.err, want) {
 			t.Errorf("%q: exit %d, %q; want %q", point, r.code, r.err, want)
 		}
+	}
+}
+
+func TestThePaperTravels(t *testing.T) {
+	f := newFake(t)
+	paper := []byte("%PDF-1.7\n\x00\xff")
+	f.reply["RecordCertificate"] = &bayholdv1.RecordCertificateResponse{Certificate: fixtureCertificates()[1]}
+	f.reply["ListCertificates"] = &bayholdv1.ListCertificatesResponse{Certificates: fixtureCertificates()}
+	f.reply["GetCertificate"] = &bayholdv1.GetCertificateResponse{Document: paper}
+	in, out := filepath.Join(t.TempDir(), "in.pdf"), filepath.Join(t.TempDir(), "out.pdf")
+	if err := os.WriteFile(in, paper, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	f.run(t, "calibration", "record", filepath.Join("testdata", "certificate.yaml"), "--document", in)
+	if got := last[*bayholdv1.RecordCertificateRequest](t, f).GetDocument(); !bytes.Equal(got, paper) {
+		t.Errorf("sent %q", got)
+	}
+	show := []string{"calibration", "show", "TW-03", "HM-4711", "--save", out}
+	if r := f.run(t, show...); r.code != exitDone {
+		t.Errorf("exit %d, %s", r.code, r.err)
+	}
+	if got, err := os.ReadFile(out); err != nil || !bytes.Equal(got, paper) {
+		t.Errorf("saved %q, %v", got, err)
+	}
+	if r := f.run(t, show...); r.code != exitUsage {
+		t.Errorf("a file that is there already: exit %d, %s", r.code, r.err)
+	}
+	f.reply["GetCertificate"] = &bayholdv1.GetCertificateResponse{}
+	if r := f.run(t, show...); r.code != exitNotFound {
+		t.Errorf("without a paper: exit %d, %s", r.code, r.err)
 	}
 }

@@ -95,10 +95,19 @@ func (a *app) printCertificate(w io.Writer, c *bayholdv1.Certificate) {
 		[2]string{"Air", air},
 		[2]string{"Rule", enumWord(c.GetRule().String(), "DECISION_RULE_")},
 		[2]string{"Permitted", fmt.Sprintf("±%.4g %% of the reading (%s)", s.GetPermissibleDeviation()*100, s.GetSource())},
+		[2]string{"Paper", documentText(c.GetDocumentSha256())},
 		[2]string{"Verdict", verdictWord(s.GetVerdict()) + ": " + accepted},
 	), a.width())
 	a.printSide(w, "As found", s.GetAsFound())
 	a.printSide(w, "As left", s.GetAsLeft())
+}
+
+// documentText shows that a paper is kept, by its hash.
+func documentText(hash string) string {
+	if hash == "" {
+		return ""
+	}
+	return "kept, SHA-256 " + hash
 }
 
 // printSide prints the readings of a tool before or after adjustment.

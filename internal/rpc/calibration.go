@@ -30,7 +30,7 @@ func (s calibrationService) RecordCertificate(ctx context.Context, req *bayholdv
 	if err != nil {
 		return nil, err
 	}
-	done, err := s.shop.RecordCertificate(ctx, act, tag, certificate)
+	done, err := s.shop.RecordCertificate(ctx, act, tag, certificate, req.GetDocument())
 	if err != nil {
 		return nil, err
 	}
@@ -54,7 +54,11 @@ func (s calibrationService) GetCertificate(ctx context.Context, req *bayholdv1.G
 		return nil, badName("name", req.GetName(), "sites/{site}/tools/{tool}/certificates/{number}")
 	}
 	found, err := s.shop.Certificate(ctx, siteID, tag, id)
-	return &bayholdv1.GetCertificateResponse{Certificate: writeCertificate(siteID, found)}, err
+	out := &bayholdv1.GetCertificateResponse{Certificate: writeCertificate(siteID, found)}
+	if err == nil && req.GetWithDocument() {
+		out.Document, err = s.shop.Document(ctx, siteID, tag, id)
+	}
+	return out, err
 }
 
 func (s calibrationService) ListCertificates(ctx context.Context, req *bayholdv1.ListCertificatesRequest) (*bayholdv1.ListCertificatesResponse, error) {

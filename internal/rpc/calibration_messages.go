@@ -111,7 +111,7 @@ func writeCertificate(siteID string, r workshop.CertificateRecord) *bayholdv1.Ce
 		Name:   nameOf(siteID, tools, r.Tool) + "/" + certificates + "/" + strconv.FormatInt(r.ID, 10),
 		Number: c.Number, Laboratory: c.Laboratory, Date: c.Date.String(),
 		TemperatureC: c.Environment.Temperature, Humidity: c.Environment.Humidity,
-		Rule: ruleToProto[c.Rule], Points: writePoints(c.Points), CreateTime: stamp(r.RecordedAt),
+		Rule: ruleToProto[c.Rule], Points: writePoints(c.Points), CreateTime: stamp(r.RecordedAt), DocumentSha256: r.DocumentHash,
 		Assessment: &bayholdv1.Assessment{
 			PermissibleDeviation: a.Permissible, Source: a.Source, AsFound: writeSide(a.AsFound), AsLeft: writeSide(a.AsLeft),
 			Verdict: verdictToProto[a.Overall()], Accepted: a.Overall().Accepted(),

@@ -1,6 +1,8 @@
 package rpc
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"fmt"
 	"math"
 	"strings"
@@ -113,6 +115,36 @@ func TestCertificateSetsCalibratedUntil(t *testing.T) {
 	tool, err := c.tool.GetTool(ctx, &bayholdv1.GetToolRequest{Name: tw1})
 	if err != nil || !tool.GetTool().GetCalibratedUntil().AsTime().Equal(got.GetStanding().GetTool().GetCalibratedUntil().AsTime()) {
 		t.Errorf("after an import: %v, %v", tool, err)
+	}
+}
+
+func TestThePaperIsKept(t *testing.T) {
+	t.Parallel()
+	c := small(t)
+	req := recording(tw1, certificate("C-1", "2031-05-09", 40, 200))
+	req.Document = append([]byte("%PDF-1.7\n"), 0, 1, 2, 255)
+	got, err := c.calibration.RecordCertificate(t.Context(), req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := fmt.Sprintf("%x", sha256.Sum256(req.GetDocument())); got.GetCertificate().GetDocumentSha256() != want {
+		t.Errorf("hash %s, want %s", got.GetCertificate().GetDocumentSha256(), want)
+	}
+	for with, want := range map[bool][]byte{true: req.GetDocument(), false: nil} {
+		one, err := c.calibration.GetCertificate(t.Context(), &bayholdv1.GetCertificateRequest{Name: got.GetCertificate().GetName(), WithDocument: with})
+		if err != nil || !bytes.Equal(one.GetDocument(), want) || one.GetCertificate().GetDocumentSha256() == "" {
+			t.Errorf("with the paper, %v: %v, %v", with, one, err)
+		}
+	}
+	for name, document := range map[string][]byte{
+		"no PDF": []byte("GIF89a"), "too large": append([]byte("%PDF-"), make([]byte, 5<<20)...),
+	} {
+		req := recording(tw1, certificate("C-2", "2031-05-09", 40, 200))
+		req.Document = document
+		_, err := c.calibration.RecordCertificate(t.Context(), req)
+		if d := detail[*errdetails.BadRequest](err); len(d.GetFieldViolations()) != 1 || d.GetFieldViolations()[0].GetField() != "document" {
+			t.Errorf("a paper that is %s: %v", name, err)
+		}
 	}
 }
 

@@ -2,7 +2,10 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -20,6 +23,9 @@ type CertificateRecord struct {
 	Certificate calibration.Certificate
 	Assessment  calibration.Assessment // as it was judged then
 	RecordedAt  time.Time
+	// DocumentHash is the SHA-256 of the paper that is kept with it, in
+	// hexadecimal; empty if none is.
+	DocumentHash string
 }
 
 // CertificateFilter chooses certificates.
@@ -37,8 +43,9 @@ type CertificateFilter struct {
 // Certificates reads certificates by day.
 func (r Reader) Certificates(ctx context.Context, f CertificateFilter) ([]CertificateRecord, error) {
 	rows, err := r.tx.Query(ctx, `
-		SELECT c.certificate_id, x.slug, c.body, c.assessment, c.recorded_at
+		SELECT c.certificate_id, x.slug, c.body, c.assessment, c.recorded_at, COALESCE(encode(d.sha256, 'hex'), '')
 		FROM certificate c JOIN resource x ON x.site_id = c.site_id AND x.resource_id = c.resource_id
+		LEFT JOIN certificate_document d ON d.site_id = c.site_id AND d.certificate_id = c.certificate_id
 		WHERE c.site_id = $1
 			AND ($2::text[] IS NULL OR x.slug = ANY ($2))
 			AND ($3::bigint = 0 OR c.certificate_id = $3::bigint)
@@ -54,7 +61,7 @@ func (r Reader) Certificates(ctx context.Context, f CertificateFilter) ([]Certif
 	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (CertificateRecord, error) {
 		var v CertificateRecord
 		var body, assessment []byte
-		if err := row.Scan(&v.ID, &v.Tool, &body, &assessment, &v.RecordedAt); err != nil {
+		if err := row.Scan(&v.ID, &v.Tool, &body, &assessment, &v.RecordedAt, &v.DocumentHash); err != nil {
 			return v, err
 		}
 		v.RecordedAt = v.RecordedAt.UTC()
@@ -90,6 +97,27 @@ func (t *Tx) AddCertificate(ctx context.Context, tag string, c calibration.Certi
 		INSERT INTO certificate (site_id, resource_id, number, day, body, assessment, recorded_at)
 		VALUES ($1, $2, $3, $4, $5, $6, $7) RETURNING certificate_id`,
 		t.siteID, id, c.Number, nullableDay(c.Date), body, assessment, t.now).Scan(&out.ID)
+	return out, err
+}
+
+// AddDocument keeps the paper of a certificate that was recorded in this
+// transaction, and gives its hash.
+func (t *Tx) AddDocument(ctx context.Context, certificate int64, content []byte) (string, error) {
+	sum := sha256.Sum256(content)
+	_, err := t.tx.Exec(ctx, `
+		INSERT INTO certificate_document (site_id, certificate_id, sha256, content) VALUES ($1, $2, $3, $4)`,
+		t.siteID, certificate, sum[:], content)
+	return hex.EncodeToString(sum[:]), err
+}
+
+// Document reads the paper of a certificate; nil if none is kept.
+func (r Reader) Document(ctx context.Context, certificate int64) ([]byte, error) {
+	var out []byte
+	err := r.tx.QueryRow(ctx, "SELECT content FROM certificate_document WHERE site_id = $1 AND certificate_id = $2",
+		r.siteID, certificate).Scan(&out)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil, nil
+	}
 	return out, err
 }
 

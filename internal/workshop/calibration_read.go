@@ -27,6 +27,14 @@ func (w *Workshop) Certificate(ctx context.Context, slug, tag string, id int64) 
 	})
 }
 
+// Document reads the paper of a certificate of a tool; nil if none is kept.
+func (w *Workshop) Document(ctx context.Context, slug, tag string, id int64) ([]byte, error) {
+	if _, err := w.Certificate(ctx, slug, tag, id); err != nil {
+		return nil, err
+	}
+	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) ([]byte, error) { return r.Document(ctx, id) })
+}
+
 // CertificateQuery chooses certificates, and continues a list by day.
 type CertificateQuery struct {
 	Tool     string // only of this tool; empty: of all

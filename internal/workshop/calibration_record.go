@@ -1,6 +1,7 @@
 package workshop
 
 import (
+	"bytes"
 	"context"
 	"math"
 	"time"
@@ -19,9 +20,10 @@ type RecordedCertificate struct {
 	Standing ToolCalibration
 }
 
-// RecordCertificate keeps a certificate of a tool, judges it, and sets until
-// when the tool is in calibration. Exists if the tool has one of that number.
-func (w *Workshop) RecordCertificate(ctx context.Context, act Act, tag string, c calibration.Certificate) (RecordedCertificate, error) {
+// RecordCertificate keeps a certificate of a tool and the paper that it came on,
+// if there is one; judges it, and sets until when the tool is in calibration.
+// Exists if the tool has one of that number.
+func (w *Workshop) RecordCertificate(ctx context.Context, act Act, tag string, c calibration.Certificate, document []byte) (RecordedCertificate, error) {
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (RecordedCertificate, error) {
 		var out RecordedCertificate
 		tool, kind, err := lockCalibrated(ctx, tx, tag)
@@ -35,6 +37,7 @@ func (w *Workshop) RecordCertificate(ctx context.Context, act Act, tag string, c
 		var fs fault.Fields
 		checkText(&fs, "number", c.Number, true)
 		checkText(&fs, "laboratory", c.Laboratory, true)
+		checkDocument(&fs, document)
 		if y := c.Date.Year; y < minYear {
 			fs.Add("date", "must lie in the year %d or later", minYear)
 		}
@@ -52,12 +55,29 @@ func (w *Workshop) RecordCertificate(ctx context.Context, act Act, tag string, c
 		if out.Record, err = tx.AddCertificate(ctx, tag, c, assessment); err != nil {
 			return out, err
 		}
+		if len(document) > 0 {
+			if out.Record.DocumentHash, err = tx.AddDocument(ctx, out.Record.ID, document); err != nil {
+				return out, err
+			}
+		}
 		tx.Log(store.Event{Kind: "tool.calibrated", Subject: "tools/" + tag, Details: map[string]any{
 			"certificate": c.Number, "date": c.Date, "verdict": assessment.Overall(),
 		}})
 		out.Standing, err = w.recalibrate(ctx, tx, tool, kind, nil)
 		return out, err
 	})
+}
+
+// maxDocument bounds the paper of a certificate, in bytes.
+const maxDocument = 5 << 20
+
+func checkDocument(fs *fault.Fields, document []byte) {
+	switch {
+	case len(document) > maxDocument:
+		fs.Add("document", "is larger than 5 MiB: scan it at a lower resolution")
+	case len(document) > 0 && !bytes.HasPrefix(document, []byte("%PDF-")):
+		fs.Add("document", "is no PDF")
+	}
 }
 
 // RecordedCheck is an intermediate check as it was recorded, and what follows.

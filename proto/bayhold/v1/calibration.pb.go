@@ -577,9 +577,12 @@ type Certificate struct {
 	// How it was judged when it was recorded; the server makes it.
 	Assessment *Assessment `protobuf:"bytes,9,opt,name=assessment,proto3" json:"assessment,omitempty"`
 	// When it was recorded; the server sets it.
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// SHA-256 of the paper that was kept with it, in hexadecimal; empty if none
+	// was. The server sets it.
+	DocumentSha256 string `protobuf:"bytes,11,opt,name=document_sha256,json=documentSha256,proto3" json:"document_sha256,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Certificate) Reset() {
@@ -680,6 +683,13 @@ func (x *Certificate) GetCreateTime() *timestamppb.Timestamp {
 		return x.CreateTime
 	}
 	return nil
+}
+
+func (x *Certificate) GetDocumentSha256() string {
+	if x != nil {
+		return x.DocumentSha256
+	}
+	return ""
 }
 
 // Assessment is what a certificate says about its tool.
@@ -1248,7 +1258,9 @@ type RecordCertificateRequest struct {
 	// The certificate; what the server makes is ignored.
 	Certificate *Certificate `protobuf:"bytes,2,opt,name=certificate,proto3" json:"certificate,omitempty"`
 	// A UUID of the caller's; a repeat does nothing and answers the same.
-	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The paper, a PDF of at most 5 MiB; empty if there is none.
+	Document      []byte `protobuf:"bytes,4,opt,name=document,proto3" json:"document,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1302,6 +1314,13 @@ func (x *RecordCertificateRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *RecordCertificateRequest) GetDocument() []byte {
+	if x != nil {
+		return x.Document
+	}
+	return nil
 }
 
 // RecordCertificateResponse answers it.
@@ -1372,7 +1391,9 @@ func (x *RecordCertificateResponse) GetStanding() *ToolCalibration {
 type GetCertificateRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "sites/{site}/tools/{tool}/certificates/{certificate}".
-	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Whether to answer the paper too.
+	WithDocument  bool `protobuf:"varint,2,opt,name=with_document,json=withDocument,proto3" json:"with_document,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1414,11 +1435,20 @@ func (x *GetCertificateRequest) GetName() string {
 	return ""
 }
 
+func (x *GetCertificateRequest) GetWithDocument() bool {
+	if x != nil {
+		return x.WithDocument
+	}
+	return false
+}
+
 // GetCertificateResponse answers it.
 type GetCertificateResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The certificate.
-	Certificate   *Certificate `protobuf:"bytes,1,opt,name=certificate,proto3" json:"certificate,omitempty"`
+	Certificate *Certificate `protobuf:"bytes,1,opt,name=certificate,proto3" json:"certificate,omitempty"`
+	// The paper, if it was asked for and kept.
+	Document      []byte `protobuf:"bytes,2,opt,name=document,proto3" json:"document,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1456,6 +1486,13 @@ func (*GetCertificateResponse) Descriptor() ([]byte, []int) {
 func (x *GetCertificateResponse) GetCertificate() *Certificate {
 	if x != nil {
 		return x.Certificate
+	}
+	return nil
+}
+
+func (x *GetCertificateResponse) GetDocument() []byte {
+	if x != nil {
+		return x.Document
 	}
 	return nil
 }
@@ -2672,7 +2709,7 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\vas_found_nm\x18\x03 \x03(\x01R\tasFoundNm\x12\x1c\n" +
 	"\n" +
 	"as_left_nm\x18\x04 \x03(\x01R\basLeftNm\x12A\n" +
-	"\vuncertainty\x18\x05 \x01(\v2\x1f.bayhold.v1.ExpandedUncertaintyR\vuncertainty\"\xb0\x03\n" +
+	"\vuncertainty\x18\x05 \x01(\v2\x1f.bayhold.v1.ExpandedUncertaintyR\vuncertainty\"\xd9\x03\n" +
 	"\vCertificate\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06number\x18\x02 \x01(\tR\x06number\x12\x1e\n" +
@@ -2689,7 +2726,8 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"assessment\x12;\n" +
 	"\vcreate_time\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTimeB\x10\n" +
+	"createTime\x12'\n" +
+	"\x0fdocument_sha256\x18\v \x01(\tR\x0edocumentSha256B\x10\n" +
 	"\x0e_temperature_cB\v\n" +
 	"\t_humidity\"\x8c\x02\n" +
 	"\n" +
@@ -2740,20 +2778,23 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\x0fToolCalibration\x12$\n" +
 	"\x04tool\x18\x01 \x01(\v2\x10.bayhold.v1.ToolR\x04tool\x12,\n" +
 	"\x03due\x18\x02 \x01(\v2\x1a.bayhold.v1.CalibrationDueR\x03due\x12@\n" +
-	"\x11affected_bookings\x18\x03 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings\"\x8c\x01\n" +
+	"\x11affected_bookings\x18\x03 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings\"\xa8\x01\n" +
 	"\x18RecordCertificateRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x129\n" +
 	"\vcertificate\x18\x02 \x01(\v2\x17.bayhold.v1.CertificateR\vcertificate\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tR\trequestId\"\xcb\x01\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\x12\x1a\n" +
+	"\bdocument\x18\x04 \x01(\fR\bdocument\"\xcb\x01\n" +
 	"\x19RecordCertificateResponse\x129\n" +
 	"\vcertificate\x18\x01 \x01(\v2\x17.bayhold.v1.CertificateR\vcertificate\x12:\n" +
 	"\bwarnings\x18\x02 \x03(\v2\x1e.bayhold.v1.CalibrationWarningR\bwarnings\x127\n" +
-	"\bstanding\x18\x03 \x01(\v2\x1b.bayhold.v1.ToolCalibrationR\bstanding\"+\n" +
+	"\bstanding\x18\x03 \x01(\v2\x1b.bayhold.v1.ToolCalibrationR\bstanding\"P\n" +
 	"\x15GetCertificateRequest\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\"S\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12#\n" +
+	"\rwith_document\x18\x02 \x01(\bR\fwithDocument\"o\n" +
 	"\x16GetCertificateResponse\x129\n" +
-	"\vcertificate\x18\x01 \x01(\v2\x17.bayhold.v1.CertificateR\vcertificate\"m\n" +
+	"\vcertificate\x18\x01 \x01(\v2\x17.bayhold.v1.CertificateR\vcertificate\x12\x1a\n" +
+	"\bdocument\x18\x02 \x01(\fR\bdocument\"m\n" +
 	"\x17ListCertificatesRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
