@@ -92,7 +92,7 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 	if br.rng.IntN(2) == 0 {
 		mother, father = father, mother
 	}
-	w := n/4 + br.rng.IntN(n/2+1)
+	w := 7*n/20 + br.rng.IntN(3*n/10+1)
 	q := br.rng.IntN(n - w + 1)
 	list := br.cross(mother.list, father.list, q, q+w)
 	br.mutate(list)
