@@ -15,6 +15,7 @@ import (
 type sheetFlags struct {
 	html bool
 	to   string
+	unit string // of torques
 }
 
 func (a *app) jobSheetCommand() *cobra.Command {
@@ -23,13 +24,16 @@ func (a *app) jobSheetCommand() *cobra.Command {
 		use: "sheet JOB", short: "Print the sheet that a technician works by",
 		long: `Print a job's sheet: the steps in order with their cautions before them, tools
 and set values, people, parts, hold points and lines to sign. It is text, or
-with --html a page to print on A4. --to writes it to a file, over an older one.`,
+with --html a page to print on A4. --to writes it to a file, over an older one.
+Torques are in newton metres; --unit sets another unit before them.`,
 		example: `  bayhold job sheet 17
+  bayhold job sheet 17 --unit lbf-ft
   bayhold job sheet 17 --html --to job-17.html`,
 		args: cobra.ExactArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.jobSheet(ctx, f, args[0]) },
 	})
 	cmd.Flags().BoolVar(&f.html, "html", false, "as an HTML page fit for A4")
+	cmd.Flags().StringVar(&f.unit, "unit", "", "`unit` of torques beside newton metres: lbf·ft, lbf·in or kgf·m; lbf-ft will do")
 	cmd.Flags().StringVar(&f.to, "to", "", "write it to this `file`")
 	return cmd
 }
@@ -39,7 +43,7 @@ func (a *app) jobSheet(ctx context.Context, f sheetFlags, job string) error {
 	if err != nil {
 		return err
 	}
-	req := &bayholdv1.GetJobSheetRequest{Name: name, Format: bayholdv1.SheetFormat_SHEET_FORMAT_TEXT}
+	req := &bayholdv1.GetJobSheetRequest{Name: name, Format: bayholdv1.SheetFormat_SHEET_FORMAT_TEXT, TorqueUnit: f.unit}
 	if f.html {
 		req.Format = bayholdv1.SheetFormat_SHEET_FORMAT_HTML
 	}

@@ -16,6 +16,7 @@ import (
 
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
+	"bayhold/internal/torque"
 	"bayhold/internal/workshop"
 )
 
@@ -354,6 +355,33 @@ func TestATorqueWithoutItsWrenchHasNoSetValue(t *testing.T) {
 		got := seen(asText(t, s))
 		if strings.Contains(got, "set TW-1 to") || !strings.Contains(got, "100 N·m wanted; no set value") {
 			t.Errorf("%s: a set value is printed", name)
+		}
+	}
+}
+
+// 100 N·m are 73.76 lbf·ft, 885.1 lbf·in and 10.2 kgf·m (factors of NIST SP 811,
+// appendix B.8).
+func TestTorquesInAnotherUnitStandBesideNewtonMetres(t *testing.T) {
+	t.Parallel()
+	for unit, want := range map[torque.Unit]string{
+		torque.NewtonMetre:        "100 N·m",
+		torque.PoundForceFoot:     "73.8 lbf·ft (100 N·m)",
+		torque.PoundForceInch:     "885.1 lbf·in (100 N·m)",
+		torque.KilogramForceMetre: "10.2 kgf·m (100 N·m)",
+	} {
+		if got := measure(unit, 100); got != want {
+			t.Errorf("%s, want %s", got, want)
+		}
+	}
+	s := sample()
+	s.Unit = torque.PoundForceFoot
+	for _, write := range []func(io.Writer, workshop.Sheet) error{Sheets{}.Text, Sheets{}.HTML} {
+		var b strings.Builder
+		if err := write(&b, s); err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(strings.ReplaceAll(b.String(), noBreak, " "), "lbf·ft (") {
+			t.Error("the sheet has no torque in lbf·ft")
 		}
 	}
 }

@@ -73,7 +73,7 @@ var signals = []caution{
 
 // newSheet puts a sheet into words.
 func newSheet(s workshop.Sheet) sheet {
-	w := writer{s.Zone}
+	w := writer{s.Zone, s.Unit}
 	if w.zone == nil {
 		w.zone = time.UTC
 	}

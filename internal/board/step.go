@@ -53,7 +53,7 @@ type check struct {
 func (w writer) step(l workshop.SheetLine) step {
 	out := step{
 		Number: l.Number, Title: clean(l.Step.Title), Instruction: paragraphs(l.Step.Instruction),
-		Facts: w.facts(l), Tightening: newTightening(l), After: w.after(l),
+		Facts: w.facts(l), Tightening: newTightening(l, w.unit), After: w.after(l),
 	}
 	for _, c := range l.Cautions {
 		out.Cautions = append(out.Cautions, newCaution(c.Signal, c.Text))
@@ -169,7 +169,7 @@ func (w writer) after(l workshop.SheetLine) []string {
 }
 
 // newTightening tells how a step's fasteners are tightened; nil if there are none.
-func newTightening(l workshop.SheetLine) *tightening {
+func newTightening(l workshop.SheetLine, u torque.Unit) *tightening {
 	t := l.Step.Torque
 	if t == nil {
 		return nil
@@ -187,7 +187,7 @@ func newTightening(l workshop.SheetLine) *tightening {
 			number(a.Extension), number(a.Angle)))
 	}
 	if t.Peak > 0 {
-		add("Load", "up to "+torque.NewtonMetre.Format(t.Peak)+" on the tool")
+		add("Load", "up to "+measure(u, t.Peak)+" on the tool")
 	}
 	if t.Tolerance > 0 {
 		add("Tolerance", "± "+rounded(100*t.Tolerance)+" % of each torque")
@@ -207,7 +207,7 @@ func newTightening(l workshop.SheetLine) *tightening {
 		out.Alert = together("NO SET VALUE: " + why + ". Do not tighten before this is settled.")
 	}
 	for i, s := range t.Stages {
-		out.Stages = append(out.Stages, together(stage(i, s, *t, wrench)))
+		out.Stages = append(out.Stages, together(stage(i, s, *t, wrench, u)))
 	}
 	return out
 }
@@ -235,17 +235,17 @@ func each(fasteners int) string {
 }
 
 // stage says what to do in one pass. An angle stays an angle.
-func stage(i int, s torque.Stage, t procedure.Torque, wrench workshop.SheetWrench) string {
+func stage(i int, s torque.Stage, t procedure.Torque, wrench workshop.SheetWrench, u torque.Unit) string {
 	if s.Torque == 0 {
 		return fmt.Sprintf("turn %s %s° further, by angle", each(t.Fasteners), number(s.Angle))
 	}
-	want := torque.NewtonMetre.Format(s.Torque)
+	want := measure(u, s.Torque)
 	if wrench.Tag == "" || wrench.Problem != "" || i >= len(wrench.Set) {
 		return want + " wanted; no set value: see above"
 	}
 	tag, set := clean(wrench.Tag), want
 	if wrench.Set[i] != s.Torque {
-		set = rounded(wrench.Set[i]) + " " + torque.NewtonMetre.String()
+		set = measureSet(u, wrench.Set[i])
 	}
 	switch {
 	case wrench.Driven:

@@ -19,8 +19,11 @@ const (
 	dayWords   = "Monday 02 January 2006"
 )
 
-// writer turns times into words of one zone.
-type writer struct{ zone *time.Location }
+// writer turns times into words of one zone, and torques into those of one unit.
+type writer struct {
+	zone *time.Location
+	unit torque.Unit
+}
 
 func (w writer) time(t time.Time) string { return t.In(w.zone).Format(timeWords) }
 func (w writer) full(t time.Time) string { return t.In(w.zone).Format(fullWords) }
@@ -57,8 +60,26 @@ func rounded(x float64) string {
 
 // together keeps figures of torque on one line with their unit.
 func together(s string) string {
-	unit := torque.NewtonMetre.String()
-	return strings.ReplaceAll(s, " "+unit, noBreak+unit)
+	for _, u := range torque.Units() {
+		s = strings.ReplaceAll(s, " "+u.String(), noBreak+u.String())
+	}
+	return s
+}
+
+// measure writes a torque that was asked for. Another unit than newton metres
+// has those beside it: two figures that fit each other guard against a third.
+func measure(u torque.Unit, nm float64) string { return beside(u, nm, torque.NewtonMetre.Format(nm)) }
+
+// measureSet writes a torque that was worked out.
+func measureSet(u torque.Unit, nm float64) string {
+	return beside(u, nm, rounded(nm)+" "+torque.NewtonMetre.String())
+}
+
+func beside(u torque.Unit, nm float64, text string) string {
+	if u == torque.NewtonMetre {
+		return text
+	}
+	return rounded(u.FromNewtonMetres(nm)) + " " + u.String() + " (" + text + ")"
 }
 
 // noBreak is a space at which no line ends. clean leaves none that was typed.

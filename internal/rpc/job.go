@@ -7,6 +7,7 @@ import (
 
 	"bayhold/internal/fault"
 	"bayhold/internal/site"
+	"bayhold/internal/torque"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -133,10 +134,19 @@ func (s jobService) GetJobSheet(ctx context.Context, req *bayholdv1.GetJobSheetR
 	if err != nil {
 		return nil, err
 	}
+	unit := torque.NewtonMetre
+	if u := req.GetTorqueUnit(); u != "" {
+		if unit, err = torque.ParseUnit(u); err != nil {
+			var fs fault.Fields
+			fs.Add("torque_unit", "%q is no unit of torque: give one of %v", shorten(u), torque.Units())
+			return nil, fs.Err("UNIT", "the sheet cannot be laid out")
+		}
+	}
 	sheet, err := s.shop.Sheet(ctx, siteID, id)
 	if err != nil {
 		return nil, err
 	}
+	sheet.Unit = unit
 	var content bytes.Buffer
 	write, kind := s.sheets.Text, "text/plain; charset=utf-8"
 	if req.GetFormat() == bayholdv1.SheetFormat_SHEET_FORMAT_HTML {

@@ -50,3 +50,15 @@ func TestSheetOfAJobInBothLayouts(t *testing.T) {
 	_, err = c.job.GetJobSheet(ctx, &bayholdv1.GetJobSheetRequest{Name: quay + "/jobs/9999"})
 	wantCode(t, err, codes.NotFound)
 }
+
+func TestSheetInAnotherUnit(t *testing.T) {
+	t.Parallel()
+	c := small(t)
+	job := bookChain(t, c)
+	got, err := c.job.GetJobSheet(t.Context(), &bayholdv1.GetJobSheetRequest{Name: job.GetName(), TorqueUnit: "lbf-ft"})
+	if err != nil || !strings.Contains(got.GetContent(), "lbf·ft") {
+		t.Errorf("in lbf·ft: %v", err)
+	}
+	_, err = c.job.GetJobSheet(t.Context(), &bayholdv1.GetJobSheetRequest{Name: job.GetName(), TorqueUnit: "stone"})
+	wantCode(t, err, codes.InvalidArgument)
+}

@@ -9,6 +9,7 @@ import (
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
+	"bayhold/internal/torque"
 )
 
 // Sheet is what a technician works by, and what is signed.
@@ -16,9 +17,10 @@ type Sheet struct {
 	Site       site.Site
 	Zone       *time.Location // of every time on it
 	Printed    time.Time
-	Job        site.Job // its parts list too
-	Family     string   // the engine family's name
-	Bay        string   // the bay's name
+	Unit       torque.Unit // of torques; newton metres stand beside another one
+	Job        site.Job    // its parts list too
+	Family     string      // the engine family's name
+	Bay        string      // the bay's name
 	Procedures []PlannedProcedure
 	// Newest is the newest issued version of each procedure, by its id; 0 for
 	// one that has none any more.

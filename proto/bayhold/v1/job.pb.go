@@ -879,7 +879,10 @@ type GetJobSheetRequest struct {
 	// "sites/{site}/jobs/{job}".
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// How it is to be laid out.
-	Format        SheetFormat `protobuf:"varint,2,opt,name=format,proto3,enum=bayhold.v1.SheetFormat" json:"format,omitempty"`
+	Format SheetFormat `protobuf:"varint,2,opt,name=format,proto3,enum=bayhold.v1.SheetFormat" json:"format,omitempty"`
+	// The unit in which torques stand, beside newton metres: "lbf·ft", "lbf·in",
+	// "kgf·m"; empty: newton metres alone.
+	TorqueUnit    string `protobuf:"bytes,3,opt,name=torque_unit,json=torqueUnit,proto3" json:"torque_unit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -926,6 +929,13 @@ func (x *GetJobSheetRequest) GetFormat() SheetFormat {
 		return x.Format
 	}
 	return SheetFormat_SHEET_FORMAT_UNSPECIFIED
+}
+
+func (x *GetJobSheetRequest) GetTorqueUnit() string {
+	if x != nil {
+		return x.TorqueUnit
+	}
+	return ""
 }
 
 // GetJobSheetResponse is a sheet.
@@ -1046,10 +1056,12 @@ const file_bayhold_v1_job_proto_rawDesc = "" +
 	"request_id\x18\x05 \x01(\tR\trequestId\"v\n" +
 	"\x15UpdateJobPartResponse\x12!\n" +
 	"\x03job\x18\x01 \x01(\v2\x0f.bayhold.v1.JobR\x03job\x12:\n" +
-	"\x0eaffected_steps\x18\x02 \x03(\v2\x13.bayhold.v1.JobStepR\raffectedSteps\"Y\n" +
+	"\x0eaffected_steps\x18\x02 \x03(\v2\x13.bayhold.v1.JobStepR\raffectedSteps\"z\n" +
 	"\x12GetJobSheetRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12/\n" +
-	"\x06format\x18\x02 \x01(\x0e2\x17.bayhold.v1.SheetFormatR\x06format\"R\n" +
+	"\x06format\x18\x02 \x01(\x0e2\x17.bayhold.v1.SheetFormatR\x06format\x12\x1f\n" +
+	"\vtorque_unit\x18\x03 \x01(\tR\n" +
+	"torqueUnit\"R\n" +
 	"\x13GetJobSheetResponse\x12\x18\n" +
 	"\acontent\x18\x01 \x01(\tR\acontent\x12!\n" +
 	"\fcontent_type\x18\x02 \x01(\tR\vcontentType*m\n" +
