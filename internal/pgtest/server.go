@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/url"
 	"os"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -65,9 +66,8 @@ func isSuperuser(u string) (super bool, err error) {
 	return super, err
 }
 
-// exec runs one statement on a connection of its own. A database that is being
-// copied refuses for as long as a connection to it winds up: 55006
-// (object_in_use) is tried again.
+// exec runs one statement on a connection of its own, again for as long as a
+// connection to the database that it is about winds up.
 func (s *server) exec(ctx context.Context, sql string) error {
 	conn, err := pgx.Connect(ctx, s.url)
 	if err != nil {
@@ -76,7 +76,7 @@ func (s *server) exec(ctx context.Context, sql string) error {
 	defer conn.Close(context.WithoutCancel(ctx))
 	for range 200 {
 		_, err = conn.Exec(ctx, sql)
-		if pe := new(pgconn.PgError); !errors.As(err, &pe) || pe.Code != "55006" {
+		if pe := new(pgconn.PgError); !errors.As(err, &pe) || !passing(pe.Code, sql) {
 			return err
 		}
 		select {
@@ -86,6 +86,13 @@ func (s *server) exec(ctx context.Context, sql string) error {
 		}
 	}
 	return err
+}
+
+// passing tells whether a moment mends a refusal: somebody is in the database who
+// is about to leave (55006) or, when it is to be dropped, whom only a superuser
+// may show out (42501), such as a test's superuser connection closed just now.
+func passing(code, sql string) bool {
+	return code == "55006" || code == "42501" && strings.HasPrefix(sql, "DROP ")
 }
 
 // at is the connection string u with another database.
