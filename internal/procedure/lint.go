@@ -8,6 +8,10 @@ import (
 	"bayhold/internal/site"
 )
 
+// RuleImplausible is the rule by which Lint doubts a torque that such a bolt can
+// hardly bear. Its author corrects the torque or accepts the doubt by its code.
+const RuleImplausible = "torque-implausible"
+
 // Lint reports everything that Faults does and, as advice, what is doubtful:
 // steps and preparations that nothing ties to the work, locks that come off
 // early, tools that nothing holds, hold points without a check, torques that
@@ -161,7 +165,7 @@ func (ln linter) tightening(c checker, s Step) {
 	}
 	c = c.at(0, "torque")
 	for _, w := range s.Torque.Doubts() {
-		c.at(0, "stages[%d]", w.Stage).advise("torque-implausible", "%s: correct it, or accept %q", w.Message, w.Code)
+		c.at(0, "stages[%d]", w.Stage).advise(RuleImplausible, "%s: correct it, or accept %q", w.Message, w.Code)
 	}
 	if !s.Unbroken && len(s.Torque.Stages) > 1 {
 		c.advise("not-unbroken", "a tightening in %d stages is not left half done: make the step unbroken", len(s.Torque.Stages))

@@ -55,10 +55,15 @@ func (w *Workshop) Import(ctx context.Context, act Act, in Intake) (Imported, er
 	if siteID == "" {
 		siteID = in.Site
 	}
+	if siteID == "" {
+		if siteID, err = w.onlySite(ctx); err != nil {
+			return Imported{}, err
+		}
+	}
 	var fs fault.Fields
 	switch {
 	case siteID == "":
-		fs.Add("parent", "no file names its site: say which one they are for")
+		fs.Add("parent", "no file names its site, and there is not just one: say which one they are for")
 	case in.Site != "" && in.Site != siteID:
 		fs.Add("parent", "the files are for site %q, not %q", siteID, in.Site)
 	}
@@ -81,6 +86,16 @@ func (w *Workshop) Import(ctx context.Context, act Act, in Intake) (Imported, er
 		return dry, nil
 	}
 	return out, err
+}
+
+// onlySite gives the id of the one site that there is; empty if there are none
+// or several.
+func (w *Workshop) onlySite(ctx context.Context) (string, error) {
+	sites, err := w.store.Sites(ctx, Page{Limit: 2})
+	if err != nil || len(sites) != 1 {
+		return "", err
+	}
+	return sites[0].ID, nil
 }
 
 // importer writes one intake.
@@ -109,8 +124,12 @@ func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
 	if i.have, err = load(ctx, i.tx.Reader); err != nil {
 		return out, err
 	}
-	files, err := sitefile.Parse(in.Files, sitefile.Options{Now: in.Anchor, Known: i.have.known()})
+	opts := sitefile.Options{Now: in.Anchor, Known: i.have.known()}
+	files, err := sitefile.Parse(in.Files, opts)
 	if err != nil {
+		return out, err
+	}
+	if err := doubts(in.Files, opts); err != nil {
 		return out, err
 	}
 	if err := i.putSite(ctx, files.Site); err != nil {
@@ -134,6 +153,22 @@ func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
 	}
 	out.Site, err = i.tx.Site(ctx)
 	return out, err
+}
+
+// doubts refuses torques that such a bolt can hardly bear until their author has
+// either corrected or accepted them. It is a question, not a verdict.
+func doubts(files []File, opts sitefile.Options) error {
+	found, err := sitefile.Lint(files, opts)
+	if err != nil {
+		return err
+	}
+	var fs fault.Fields
+	for _, f := range found {
+		if f.Rule == procedure.RuleImplausible {
+			fs.Add(fmt.Sprintf("%s:%d", f.File, f.Line), "%s", f.Message)
+		}
+	}
+	return fs.Err("DOUBTS", "torques are in doubt; nothing was written: correct them, or accept them in the file if they are right")
 }
 
 func (i *importer) changed() bool {

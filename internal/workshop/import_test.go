@@ -103,11 +103,49 @@ func TestFaultyFileWritesNothing(t *testing.T) {
 	wantKind(t, err, fault.NotFound, "NOT_FOUND")
 }
 
+// A torque of 1000 N·m on an M10 of class 10.9, which bears about 75 N·m at 90 %
+// of its yield (VDI 2230), is a question to the author, not a silent refusal.
+func TestADoubtfulTorqueMustBeAccepted(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	file := func(accepted string) Intake {
+		return Intake{Site: "quay", Files: []File{{Name: "doubt.yaml", Content: []byte(`
+procedures:
+  - id: doubtful
+    title: Doubtful
+    family: brill-four
+    steps:
+      - id: tighten
+        title: Tighten
+        estimate: 10
+        torque: {fasteners: 1, thread: M10x1.25, class: 10.9, stages: 1000 Nm` + accepted + `}
+`)}}}
+	}
+	_, err := w.Import(t.Context(), act("import"), file(""))
+	f := fault.Fault(err)
+	if f == nil || f.Reason != "DOUBTS" || len(f.Fields) != 1 || f.Fields[0].Path != "doubt.yaml:10" ||
+		!strings.Contains(f.Fields[0].Message, "torque-high:1000") {
+		t.Fatalf("got %v", err)
+	}
+	if _, err := w.Import(t.Context(), act("import"), file(`, accepted: ["torque-high:1000"]`)); err != nil {
+		t.Errorf("accepted: %v", err)
+	}
+}
+
 func TestImportNeedsToKnowTheSite(t *testing.T) {
 	t.Parallel()
 	w := small(t)
 	file := []File{{Name: "bay.yaml", Content: []byte("bays:\n  - {id: bay-3, name: Bay 3}\n")}}
-	_, err := w.Import(t.Context(), act("import"), Intake{Files: file})
+	if _, err := w.Import(t.Context(), act("import"), Intake{Files: file}); err != nil {
+		t.Errorf("for the one site that there is: %v", err)
+	}
+	_, err := w.Import(t.Context(), act("import"), Intake{Site: "other", Files: []File{{
+		Name: "other.yaml", Content: []byte("site: {id: other, name: Other, time_zone: UTC}\n"),
+	}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = w.Import(t.Context(), act("import"), Intake{Files: file})
 	wantKind(t, err, fault.Invalid, "SITE")
 	_, err = w.Import(t.Context(), act("import"), Intake{Files: file, Site: "elsewhere"})
 	if k := fault.KindOf(err); k != fault.NotFound && k != fault.Invalid {

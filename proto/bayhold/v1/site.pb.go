@@ -414,7 +414,7 @@ func (x *UpdateSiteResponse) GetSite() *Site {
 type ImportWorkshopRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "sites/{site}" for files that carry no site of their own; may be empty if
-	// one of them does.
+	// one of them does, or if there is one site only.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// The files; at most 8 MiB together.
 	Files []*WorkshopFile `protobuf:"bytes,2,rep,name=files,proto3" json:"files,omitempty"`
