@@ -61,21 +61,16 @@ func (a *app) jobExplain(ctx context.Context, f *workFlags) error {
 
 // explainRequest makes the question from the flags.
 func (a *app) explainRequest(p *place, f *workFlags) (*bayholdv1.ExplainJobRequest, error) {
-	req := &bayholdv1.ExplainJobRequest{Parent: p.site.GetName()}
 	if f.from == "" && f.start == "" {
 		return nil, usage("from when on? give --from TIME, or --start TIME").try("bayhold job explain --help")
 	}
-	var err error
-	if req.Procedures, err = p.names(procedures, f.procedures); err != nil {
+	work, err := a.readWork(p, f)
+	if err != nil {
 		return nil, err
 	}
-	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
-		return nil, err
+	req := &bayholdv1.ExplainJobRequest{
+		Parent: p.site.GetName(), Procedures: work.procedures, Bay: work.bay, PartArrivals: f.arrivals,
 	}
-	if f.arrivals, err = a.arrivals(p.clock, f.parts); err != nil {
-		return nil, err
-	}
-	req.PartArrivals = f.arrivals
 	c := p.clock
 	if f.from != "" {
 		from, err := a.when(c, "--from", f.from, dayStart)

@@ -51,28 +51,44 @@ func (f *workFlags) words(c clock) []string {
 	return append(out, partWords(c, f.arrivals)...)
 }
 
-// askCheck asks whether the work can start.
-func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.CheckJobRequest, *bayholdv1.CheckJobResponse, error) {
-	req := &bayholdv1.CheckJobRequest{Parent: p.site.GetName()}
+// workAsked is what a question about work says on the wire, whatever it asks.
+type workAsked struct {
+	procedures    []string
+	bay, replaced string // names; empty for none
+}
+
+// readWork reads what check, find and explain have in common, and keeps the
+// arrivals.
+func (a *app) readWork(p *place, f *workFlags) (workAsked, error) {
+	var out workAsked
 	var err error
-	if req.Procedures, err = p.names(procedures, f.procedures); err != nil {
-		return nil, nil, err
+	if out.procedures, err = p.names(procedures, f.procedures); err != nil {
+		return out, err
 	}
-	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
-		return nil, nil, err
+	if out.bay, err = p.maybeName(bays, f.bay); err != nil {
+		return out, err
 	}
 	if f.arrivals, err = a.arrivals(p.clock, f.parts); err != nil {
-		return nil, nil, err
+		return out, err
 	}
-	req.PartArrivals = f.arrivals
-	if req.ReplacedJob, err = p.maybeName(jobs, f.insteadOf); err != nil {
+	out.replaced, err = p.maybeName(jobs, f.insteadOf)
+	return out, err
+}
+
+// askCheck asks whether the work can start.
+func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.CheckJobRequest, *bayholdv1.CheckJobResponse, error) {
+	work, err := a.readWork(p, f)
+	if err != nil {
 		return nil, nil, err
 	}
 	start, err := a.when(p.clock, "--start", f.start, dayStart)
 	if err != nil {
 		return nil, nil, err
 	}
-	req.StartTime = stamp(start)
+	req := &bayholdv1.CheckJobRequest{
+		Parent: p.site.GetName(), Procedures: work.procedures, Bay: work.bay, ReplacedJob: work.replaced,
+		PartArrivals: f.arrivals, StartTime: stamp(start),
+	}
 	if f.by != "" {
 		by, err := a.when(p.clock.since(start), "--by", f.by, dayEnd)
 		if err != nil {
@@ -86,26 +102,18 @@ func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.
 
 // askFind asks when the work can be handed back.
 func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.FindPlansRequest, *bayholdv1.FindPlansResponse, error) {
-	req := &bayholdv1.FindPlansRequest{Parent: p.site.GetName()}
-	var err error
-	if req.Procedures, err = p.names(procedures, f.procedures); err != nil {
-		return nil, nil, err
-	}
-	if req.Bay, err = p.maybeName(bays, f.bay); err != nil {
-		return nil, nil, err
-	}
-	if f.arrivals, err = a.arrivals(p.clock, f.parts); err != nil {
-		return nil, nil, err
-	}
-	req.PartArrivals = f.arrivals
-	if req.ReplacedJob, err = p.maybeName(jobs, f.insteadOf); err != nil {
+	work, err := a.readWork(p, f)
+	if err != nil {
 		return nil, nil, err
 	}
 	from, err := a.when(p.clock, "--from", f.from, dayStart)
 	if err != nil {
 		return nil, nil, err
 	}
-	req.EarliestTime = stamp(from)
+	req := &bayholdv1.FindPlansRequest{
+		Parent: p.site.GetName(), Procedures: work.procedures, Bay: work.bay, ReplacedJob: work.replaced,
+		PartArrivals: f.arrivals, EarliestTime: stamp(from),
+	}
 	if f.horizon != "" {
 		horizon, err := a.when(p.clock.since(from), "--horizon", f.horizon, dayEnd)
 		if err != nil {
