@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/hours"
 	"bayhold/internal/plan"
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
@@ -33,16 +34,15 @@ type SlotAnswer struct {
 // add to a job if it were done now. With a booked job, whose procedures count
 // then, it tells as well whether the slot has room, the job's own bookings aside.
 func (w *Workshop) WhileOpen(ctx context.Context, slug string, ids []string, job int64) ([]Along, error) {
-	var booked site.Job
-	var bay string
+	var s slot
 	marginal, err := read(ctx, w, slug, func(ctx context.Context, r store.Reader) ([]procedure.Marginal, error) {
 		if job != 0 {
 			var err error
-			if booked, bay, err = slotOf(ctx, r, job, w.Now()); err != nil {
+			if s, err = w.readSlot(ctx, r, job); err != nil {
 				return nil, err
 			}
 			ids = nil
-			for _, p := range booked.Procedures {
+			for _, p := range s.job.Procedures {
 				ids = append(ids, p.ID)
 			}
 		}
@@ -50,6 +50,7 @@ func (w *Workshop) WhileOpen(ctx context.Context, slug string, ids []string, job
 		if err != nil {
 			return nil, err
 		}
+		s.lib = lib
 		return lib.WhileOpen(ids)
 	})
 	if err != nil {
@@ -58,8 +59,8 @@ func (w *Workshop) WhileOpen(ctx context.Context, slug string, ids []string, job
 	out := make([]Along, 0, len(marginal))
 	for _, m := range marginal {
 		a := Along{Marginal: m}
-		if job != 0 && m.Refused == nil && !booked.Planned.Start.Before(w.Now().Truncate(time.Minute)) {
-			if a.Slot, err = w.slot(ctx, slug, booked, bay, append(slices.Clone(ids), m.Procedure)); err != nil {
+		if job != 0 && m.Refused == nil && !s.job.Planned.Start.Before(w.Now().Truncate(time.Minute)) {
+			if a.Slot, err = s.check(ctx, append(slices.Clone(ids), m.Procedure)); err != nil {
 				return nil, err
 			}
 		}
@@ -68,22 +69,38 @@ func (w *Workshop) WhileOpen(ctx context.Context, slug string, ids []string, job
 	return out, nil
 }
 
-// slotOf reads a booked job and its bay. Precondition if it holds nothing.
-func slotOf(ctx context.Context, r store.Reader, id int64, now time.Time) (site.Job, string, error) {
-	job, err := r.Job(ctx, id, now)
-	if err != nil {
-		return job, "", err
+// slot is the place that a booked job has, with the site around it, read once
+// for all that could be done along.
+type slot struct {
+	job   site.Job
+	bay   string
+	lib   procedure.Library
+	state store.State // without the job's own bookings
+}
+
+// readSlot reads a booked job, its bay and the site from its start on.
+// Precondition if it holds nothing.
+func (w *Workshop) readSlot(ctx context.Context, r store.Reader, id int64) (slot, error) {
+	var s slot
+	var err error
+	if s.job, err = r.Job(ctx, id, w.Now()); err != nil {
+		return s, err
 	}
-	if job.State == site.Cancelled || len(job.Procedures) == 0 {
-		return job, "", fault.New(fault.Precondition, "NO_SLOT", "job %d holds no bay for procedures: ask with --procedure instead", id)
+	if s.job.State == site.Cancelled || len(s.job.Procedures) == 0 {
+		return s, fault.New(fault.Precondition, "NO_SLOT", "job %d holds no bay for procedures: ask with --procedure instead", id)
 	}
-	bookings, err := r.Bookings(ctx, store.BookingFilter{Job: id, Now: now})
-	for _, b := range bookings {
-		if b.Kind == site.KindBay {
-			return job, b.Resource, err
+	during := hours.Range{Start: s.job.Planned.Start, End: s.job.Planned.Start.Add(lookAhead)}
+	if s.state, err = r.State(ctx, w.Now(), during, nil); err != nil {
+		return s, err
+	}
+	s.state.Bookings = slices.DeleteFunc(s.state.Bookings, func(b site.Booking) bool {
+		own := b.Job == id
+		if own && b.Kind == site.KindBay {
+			s.bay = b.Resource
 		}
-	}
-	return job, "", err
+		return own
+	})
+	return s, nil
 }
 
 // issued is the library of the newest issued procedures, with those of the job.
@@ -114,17 +131,23 @@ func issued(ctx context.Context, r store.Reader, ids []string) (procedure.Librar
 	return lib, err
 }
 
-// slot checks a larger job against the slot of the one that is booked.
-func (w *Workshop) slot(ctx context.Context, slug string, job site.Job, bay string, ids []string) (*SlotAnswer, error) {
-	z, _, err := w.pose(ctx, slug, wanted{
-		ids: ids, bay: bay, from: job.Planned.Start, to: job.Planned.Start.Add(lookAhead), without: job.ID,
-	})
+// check holds a larger job against the slot.
+func (s slot) check(ctx context.Context, ids []string) (*SlotAnswer, error) {
+	net, err := s.lib.Merge(ids)
 	if err != nil {
 		return nil, err
 	}
-	told := job.Planned.End
-	if !job.Promise.IsZero() {
-		told = job.Promise
+	y, err := newYard(s.state, s.job.Planned.Start, s.job.Planned.Start.Add(lookAhead))
+	if err != nil {
+		return nil, err
+	}
+	z, err := newPuzzle(y, net, s.bay, nil)
+	if err != nil {
+		return nil, err
+	}
+	told := s.job.Planned.End
+	if !s.job.Promise.IsZero() {
+		told = s.job.Promise
 	}
 	search, cancel := context.WithTimeout(ctx, thinking/4) // one of many
 	defer cancel()
