@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/workshop"
 )
@@ -33,7 +34,7 @@ func actOf(ctx context.Context, siteID string, req mutation) (workshop.Act, erro
 	}
 	method, _ := grpc.Method(ctx)
 	return workshop.Act{
-		Site: siteID, RequestID: id, Method: method, Content: sha256.Sum256(raw), Actor: actor(ctx),
+		Site: siteID, RequestID: id, Method: method, Content: sha256.Sum256(raw), Caller: access.From(ctx),
 	}, nil
 }
 

@@ -18,6 +18,7 @@ import (
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/reflection"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/feed"
 	"bayhold/internal/workshop"
@@ -142,7 +143,8 @@ func (s *Server) statusStream(srv any, stream grpc.ServerStream, info *grpc.Stre
 	return handle(srv, endingStream{stream, ctx})
 }
 
-// endingStream is a stream whose context ends with the server's life too.
+// endingStream is a stream with a context of its own: one that ends with the
+// server's life too, one that knows who calls.
 type endingStream struct {
 	grpc.ServerStream
 	ctx context.Context
@@ -168,40 +170,34 @@ func (s *Server) bound(ctx context.Context, req any, _ *grpc.UnaryServerInfo, ha
 }
 
 func (s *Server) authenticate(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
-	if err := s.admit(ctx, info.FullMethod); err != nil {
+	caller, err := s.admit(ctx, info.FullMethod)
+	if err != nil {
 		return nil, err
 	}
-	return handle(ctx, req)
+	return handle(access.With(ctx, caller), req)
 }
 
 func (s *Server) authenticateStream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
-	if err := s.admit(stream.Context(), info.FullMethod); err != nil {
+	caller, err := s.admit(stream.Context(), info.FullMethod)
+	if err != nil {
 		return err
 	}
-	return handle(srv, stream)
+	return handle(srv, endingStream{stream, access.With(stream.Context(), caller)})
 }
 
-func (s *Server) admit(ctx context.Context, method string) error {
+// admit tells who calls.
+func (s *Server) admit(ctx context.Context, method string) (access.Caller, error) {
 	if s.opts.Token == "" || strings.HasPrefix(method, "/"+healthpb.Health_ServiceDesc.ServiceName+"/") {
-		return nil
+		return access.Caller{User: "local", Roles: access.Roles}, nil
 	}
 	md, _ := metadata.FromIncomingContext(ctx)
 	for _, v := range md.Get("authorization") {
 		token, ok := strings.CutPrefix(v, "Bearer ")
 		if ok && subtle.ConstantTimeCompare([]byte(token), []byte(s.opts.Token)) == 1 {
-			return nil
+			return access.Caller{User: "token", Roles: access.Roles}, nil
 		}
 	}
-	return fault.New(fault.Unauthenticated, "TOKEN", "this server wants its token: give it with --token or BAYHOLD_TOKEN")
-}
-
-// actor names who calls, for the log of events.
-func actor(ctx context.Context) string {
-	md, _ := metadata.FromIncomingContext(ctx)
-	if len(md.Get("authorization")) > 0 {
-		return "token"
-	}
-	return "local"
+	return access.Caller{}, fault.New(fault.Unauthenticated, "TOKEN", "this server wants its token: give it with --token or BAYHOLD_TOKEN")
 }
 
 // siteOf finds the site that a request is about, for the names in its errors.

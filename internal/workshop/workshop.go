@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
@@ -31,12 +32,12 @@ type Act struct {
 	RequestID uuid.UUID
 	Method    string
 	Content   [32]byte // SHA-256 of what is asked, so that an id is not used twice
-	Actor     string
+	Caller    access.Caller
 }
 
 func (w *Workshop) request(a Act) store.Request {
 	return store.Request{
-		Site: a.Site, ID: a.RequestID, Method: a.Method, Content: a.Content, Actor: a.Actor,
+		Site: a.Site, ID: a.RequestID, Method: a.Method, Content: a.Content, Actor: a.Caller.User,
 		Now: w.now().UTC().Truncate(time.Microsecond),
 	}
 }

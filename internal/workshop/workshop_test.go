@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 	"go.uber.org/goleak"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/pgtest"
 	"bayhold/internal/site"
@@ -50,7 +51,7 @@ func intake(t *testing.T) Intake {
 }
 
 func act(method string) Act {
-	return Act{Site: "quay", RequestID: uuid.New(), Method: method, Actor: "test"}
+	return Act{Site: "quay", RequestID: uuid.New(), Method: method, Caller: access.Caller{User: "test", Roles: access.Roles}}
 }
 
 // find gives the options of a job, which there must be.

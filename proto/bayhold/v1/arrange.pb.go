@@ -832,7 +832,7 @@ var File_bayhold_v1_arrange_proto protoreflect.FileDescriptor
 const file_bayhold_v1_arrange_proto_rawDesc = "" +
 	"\n" +
 	"\x18bayhold/v1/arrange.proto\x12\n" +
-	"bayhold.v1\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe9\x01\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe9\x01\n" +
 	"\vArrangedJob\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1c\n" +
 	"\treference\x18\x02 \x01(\tR\treference\x12$\n" +
@@ -891,11 +891,14 @@ const file_bayhold_v1_arrange_proto_rawDesc = "" +
 	"\x06reason\x18\x04 \x01(\tR\x06reason\x12/\n" +
 	"\boverruns\x18\x05 \x03(\v2\x13.bayhold.v1.OverrunR\boverruns\"F\n" +
 	"\x17BookArrangementResponse\x12+\n" +
-	"\x04jobs\x18\x01 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs2\x98\x02\n" +
-	"\x12ArrangementService\x12P\n" +
-	"\vArrangeJobs\x12\x1e.bayhold.v1.ArrangeJobsRequest\x1a\x1f.bayhold.v1.ArrangeJobsResponse0\x01\x12T\n" +
-	"\rProposeRepair\x12 .bayhold.v1.ProposeRepairRequest\x1a!.bayhold.v1.ProposeRepairResponse\x12Z\n" +
-	"\x0fBookArrangement\x12\".bayhold.v1.BookArrangementRequest\x1a#.bayhold.v1.BookArrangementResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x04jobs\x18\x01 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs2\xb3\x02\n" +
+	"\x12ArrangementService\x12Y\n" +
+	"\vArrangeJobs\x12\x1e.bayhold.v1.ArrangeJobsRequest\x1a\x1f.bayhold.v1.ArrangeJobsResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x010\x01\x12]\n" +
+	"\rProposeRepair\x12 .bayhold.v1.ProposeRepairRequest\x1a!.bayhold.v1.ProposeRepairResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01\x12c\n" +
+	"\x0fBookArrangement\x12\".bayhold.v1.BookArrangementRequest\x1a#.bayhold.v1.BookArrangementResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_arrange_proto_rawDescOnce sync.Once
@@ -966,6 +969,7 @@ func file_bayhold_v1_arrange_proto_init() {
 	if File_bayhold_v1_arrange_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_booking_proto_init()
 	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_plan_proto_init()

@@ -423,7 +423,7 @@ var File_bayhold_v1_bay_proto protoreflect.FileDescriptor
 const file_bayhold_v1_bay_proto_rawDesc = "" +
 	"\n" +
 	"\x14bayhold/v1/bay.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\"\x89\x01\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\"\x89\x01\n" +
 	"\x03Bay\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1a\n" +
@@ -448,12 +448,15 @@ const file_bayhold_v1_bay_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\"6\n" +
 	"\x11UpdateBayResponse\x12!\n" +
-	"\x03bay\x18\x01 \x01(\v2\x0f.bayhold.v1.BayR\x03bay2\xde\x01\n" +
+	"\x03bay\x18\x01 \x01(\v2\x0f.bayhold.v1.BayR\x03bay2\xfd\x01\n" +
 	"\n" +
-	"BayService\x12?\n" +
-	"\x06GetBay\x12\x19.bayhold.v1.GetBayRequest\x1a\x1a.bayhold.v1.GetBayResponse\x12E\n" +
-	"\bListBays\x12\x1b.bayhold.v1.ListBaysRequest\x1a\x1c.bayhold.v1.ListBaysResponse\x12H\n" +
-	"\tUpdateBay\x12\x1c.bayhold.v1.UpdateBayRequest\x1a\x1d.bayhold.v1.UpdateBayResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"BayService\x12J\n" +
+	"\x06GetBay\x12\x19.bayhold.v1.GetBayRequest\x1a\x1a.bayhold.v1.GetBayResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12P\n" +
+	"\bListBays\x12\x1b.bayhold.v1.ListBaysRequest\x1a\x1c.bayhold.v1.ListBaysResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12Q\n" +
+	"\tUpdateBay\x12\x1c.bayhold.v1.UpdateBayRequest\x1a\x1d.bayhold.v1.UpdateBayResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_bay_proto_rawDescOnce sync.Once
@@ -504,6 +507,7 @@ func file_bayhold_v1_bay_proto_init() {
 	if File_bayhold_v1_bay_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

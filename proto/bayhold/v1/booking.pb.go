@@ -936,7 +936,7 @@ var File_bayhold_v1_booking_proto protoreflect.FileDescriptor
 const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\n" +
 	"\x18bayhold/v1/booking.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a\x14bayhold/v1/job.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9b\x02\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x14bayhold/v1/job.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9b\x02\n" +
 	"\aBooking\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12\x1c\n" +
@@ -1004,16 +1004,22 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\x0eshow_cancelled\x18\a \x01(\bR\rshowCancelled\"o\n" +
 	"\x14ListBookingsResponse\x12/\n" +
 	"\bbookings\x18\x01 \x03(\v2\x13.bayhold.v1.BookingR\bbookings\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xd2\x03\n" +
-	"\x0eBookingService\x12E\n" +
-	"\bBookPlan\x12\x1b.bayhold.v1.BookPlanRequest\x1a\x1c.bayhold.v1.BookPlanResponse\x12B\n" +
-	"\aReserve\x12\x1a.bayhold.v1.ReserveRequest\x1a\x1b.bayhold.v1.ReserveResponse\x12K\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x8d\x04\n" +
+	"\x0eBookingService\x12N\n" +
+	"\bBookPlan\x12\x1b.bayhold.v1.BookPlanRequest\x1a\x1c.bayhold.v1.BookPlanResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01\x12L\n" +
+	"\aReserve\x12\x1a.bayhold.v1.ReserveRequest\x1a\x1b.bayhold.v1.ReserveResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x02\x12T\n" +
 	"\n" +
-	"ConfirmJob\x12\x1d.bayhold.v1.ConfirmJobRequest\x1a\x1e.bayhold.v1.ConfirmJobResponse\x12H\n" +
-	"\tCancelJob\x12\x1c.bayhold.v1.CancelJobRequest\x1a\x1d.bayhold.v1.CancelJobResponse\x12K\n" +
+	"ConfirmJob\x12\x1d.bayhold.v1.ConfirmJobRequest\x1a\x1e.bayhold.v1.ConfirmJobResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01\x12Q\n" +
+	"\tCancelJob\x12\x1c.bayhold.v1.CancelJobRequest\x1a\x1d.bayhold.v1.CancelJobResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01\x12V\n" +
 	"\n" +
-	"GetBooking\x12\x1d.bayhold.v1.GetBookingRequest\x1a\x1e.bayhold.v1.GetBookingResponse\x12Q\n" +
-	"\fListBookings\x12\x1f.bayhold.v1.ListBookingsRequest\x1a .bayhold.v1.ListBookingsResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"GetBooking\x12\x1d.bayhold.v1.GetBookingRequest\x1a\x1e.bayhold.v1.GetBookingResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12\\\n" +
+	"\fListBookings\x12\x1f.bayhold.v1.ListBookingsRequest\x1a .bayhold.v1.ListBookingsResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_booking_proto_rawDescOnce sync.Once
@@ -1092,6 +1098,7 @@ func file_bayhold_v1_booking_proto_init() {
 	if File_bayhold_v1_booking_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_job_proto_init()
 	file_bayhold_v1_plan_proto_init()

@@ -2697,7 +2697,7 @@ var File_bayhold_v1_calibration_proto protoreflect.FileDescriptor
 const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\n" +
 	"\x1cbayhold/v1/calibration.proto\x12\n" +
-	"bayhold.v1\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/tool.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"r\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/tool.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"r\n" +
 	"\x13ExpandedUncertainty\x12\x16\n" +
 	"\x06amount\x18\x01 \x01(\x01R\x06amount\x12\x1a\n" +
 	"\brelative\x18\x02 \x01(\bR\brelative\x12'\n" +
@@ -2919,16 +2919,24 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\x19REVIEW_METHOD_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17REVIEW_METHOD_STAIRCASE\x10\x01\x12\x1f\n" +
 	"\x1bREVIEW_METHOD_INTERVAL_TEST\x10\x02\x12\x1d\n" +
-	"\x19REVIEW_METHOD_EXPONENTIAL\x10\x032\xd6\x05\n" +
-	"\x12CalibrationService\x12`\n" +
-	"\x11RecordCertificate\x12$.bayhold.v1.RecordCertificateRequest\x1a%.bayhold.v1.RecordCertificateResponse\x12W\n" +
-	"\x0eGetCertificate\x12!.bayhold.v1.GetCertificateRequest\x1a\".bayhold.v1.GetCertificateResponse\x12]\n" +
-	"\x10ListCertificates\x12#.bayhold.v1.ListCertificatesRequest\x1a$.bayhold.v1.ListCertificatesResponse\x12N\n" +
-	"\vRecordCheck\x12\x1e.bayhold.v1.RecordCheckRequest\x1a\x1f.bayhold.v1.RecordCheckResponse\x12Z\n" +
-	"\x0fRecordToolEvent\x12\".bayhold.v1.RecordToolEventRequest\x1a#.bayhold.v1.RecordToolEventResponse\x12B\n" +
-	"\aListDue\x12\x1a.bayhold.v1.ListDueRequest\x1a\x1b.bayhold.v1.ListDueResponse\x12W\n" +
-	"\x0eReviewInterval\x12!.bayhold.v1.ReviewIntervalRequest\x1a\".bayhold.v1.ReviewIntervalResponse\x12]\n" +
-	"\x10AuditCalibration\x12#.bayhold.v1.AuditCalibrationRequest\x1a$.bayhold.v1.AuditCalibrationResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x19REVIEW_METHOD_EXPONENTIAL\x10\x032\xa9\x06\n" +
+	"\x12CalibrationService\x12i\n" +
+	"\x11RecordCertificate\x12$.bayhold.v1.RecordCertificateRequest\x1a%.bayhold.v1.RecordCertificateResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x03\x12b\n" +
+	"\x0eGetCertificate\x12!.bayhold.v1.GetCertificateRequest\x1a\".bayhold.v1.GetCertificateResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12h\n" +
+	"\x10ListCertificates\x12#.bayhold.v1.ListCertificatesRequest\x1a$.bayhold.v1.ListCertificatesResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12X\n" +
+	"\vRecordCheck\x12\x1e.bayhold.v1.RecordCheckRequest\x1a\x1f.bayhold.v1.RecordCheckResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x02\x03\x12e\n" +
+	"\x0fRecordToolEvent\x12\".bayhold.v1.RecordToolEventRequest\x1a#.bayhold.v1.RecordToolEventResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12M\n" +
+	"\aListDue\x12\x1a.bayhold.v1.ListDueRequest\x1a\x1b.bayhold.v1.ListDueResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12a\n" +
+	"\x0eReviewInterval\x12!.bayhold.v1.ReviewIntervalRequest\x1a\".bayhold.v1.ReviewIntervalResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03\x12g\n" +
+	"\x10AuditCalibration\x12#.bayhold.v1.AuditCalibrationRequest\x1a$.bayhold.v1.AuditCalibrationResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_calibration_proto_rawDescOnce sync.Once
@@ -3070,6 +3078,7 @@ func file_bayhold_v1_calibration_proto_init() {
 	if File_bayhold_v1_calibration_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_booking_proto_init()
 	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_tool_proto_init()

@@ -998,7 +998,7 @@ var File_bayhold_v1_job_proto protoreflect.FileDescriptor
 const file_bayhold_v1_job_proto_rawDesc = "" +
 	"\n" +
 	"\x14bayhold/v1/job.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9e\x04\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9e\x04\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
 	"\treference\x18\x02 \x01(\tR\treference\x12#\n" +
@@ -1073,13 +1073,17 @@ const file_bayhold_v1_job_proto_rawDesc = "" +
 	"\vSheetFormat\x12\x1c\n" +
 	"\x18SHEET_FORMAT_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11SHEET_FORMAT_TEXT\x10\x01\x12\x15\n" +
-	"\x11SHEET_FORMAT_HTML\x10\x022\xba\x02\n" +
+	"\x11SHEET_FORMAT_HTML\x10\x022\xe5\x02\n" +
 	"\n" +
-	"JobService\x12?\n" +
-	"\x06GetJob\x12\x19.bayhold.v1.GetJobRequest\x1a\x1a.bayhold.v1.GetJobResponse\x12E\n" +
-	"\bListJobs\x12\x1b.bayhold.v1.ListJobsRequest\x1a\x1c.bayhold.v1.ListJobsResponse\x12T\n" +
-	"\rUpdateJobPart\x12 .bayhold.v1.UpdateJobPartRequest\x1a!.bayhold.v1.UpdateJobPartResponse\x12N\n" +
-	"\vGetJobSheet\x12\x1e.bayhold.v1.GetJobSheetRequest\x1a\x1f.bayhold.v1.GetJobSheetResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"JobService\x12J\n" +
+	"\x06GetJob\x12\x19.bayhold.v1.GetJobRequest\x1a\x1a.bayhold.v1.GetJobResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12P\n" +
+	"\bListJobs\x12\x1b.bayhold.v1.ListJobsRequest\x1a\x1c.bayhold.v1.ListJobsResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12^\n" +
+	"\rUpdateJobPart\x12 .bayhold.v1.UpdateJobPartRequest\x1a!.bayhold.v1.UpdateJobPartResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x02\x12Y\n" +
+	"\vGetJobSheet\x12\x1e.bayhold.v1.GetJobSheetRequest\x1a\x1f.bayhold.v1.GetJobSheetResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_job_proto_rawDescOnce sync.Once
@@ -1154,6 +1158,7 @@ func file_bayhold_v1_job_proto_init() {
 	if File_bayhold_v1_job_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

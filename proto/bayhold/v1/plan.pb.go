@@ -1936,7 +1936,7 @@ var File_bayhold_v1_plan_proto protoreflect.FileDescriptor
 const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/plan.proto\x12\n" +
-	"bayhold.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb8\x04\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb8\x04\n" +
 	"\x04Plan\x12<\n" +
 	"\n" +
 	"procedures\x18\x01 \x03(\v2\x1c.bayhold.v1.PlannedProcedureR\n" +
@@ -2118,13 +2118,17 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x10KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rKIND_ONE_MORE\x10\x01\x12\x14\n" +
 	"\x10KIND_CALIBRATION\x10\x02\x12\x10\n" +
-	"\fKIND_CLOSURE\x10\x032\xc5\x02\n" +
-	"\x0fPlanningService\x12E\n" +
-	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\x12H\n" +
-	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\x12K\n" +
+	"\fKIND_CLOSURE\x10\x032\xf1\x02\n" +
+	"\x0fPlanningService\x12P\n" +
+	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12S\n" +
+	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12V\n" +
 	"\n" +
-	"ExplainJob\x12\x1d.bayhold.v1.ExplainJobRequest\x1a\x1e.bayhold.v1.ExplainJobResponse\x12T\n" +
-	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"ExplainJob\x12\x1d.bayhold.v1.ExplainJobRequest\x1a\x1e.bayhold.v1.ExplainJobResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12_\n" +
+	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_plan_proto_rawDescOnce sync.Once
@@ -2236,6 +2240,7 @@ func file_bayhold_v1_plan_proto_init() {
 	if File_bayhold_v1_plan_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_plan_proto_msgTypes[13].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

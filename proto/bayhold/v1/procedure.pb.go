@@ -2414,7 +2414,7 @@ var File_bayhold_v1_procedure_proto protoreflect.FileDescriptor
 const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\n" +
 	"\x1abayhold/v1/procedure.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/site.proto\x1a google/protobuf/field_mask.proto\"E\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/site.proto\x1a google/protobuf/field_mask.proto\"E\n" +
 	"\fEngineFamily\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\"\xf8\x02\n" +
@@ -2605,16 +2605,24 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\x1bPROCEDURE_STATE_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15PROCEDURE_STATE_DRAFT\x10\x01\x12\x1a\n" +
 	"\x16PROCEDURE_STATE_ISSUED\x10\x02\x12\x1d\n" +
-	"\x19PROCEDURE_STATE_WITHDRAWN\x10\x032\xe6\x05\n" +
-	"\x10ProcedureService\x12c\n" +
-	"\x12ListEngineFamilies\x12%.bayhold.v1.ListEngineFamiliesRequest\x1a&.bayhold.v1.ListEngineFamiliesResponse\x12W\n" +
-	"\x0eGetPreparation\x12!.bayhold.v1.GetPreparationRequest\x1a\".bayhold.v1.GetPreparationResponse\x12]\n" +
-	"\x10ListPreparations\x12#.bayhold.v1.ListPreparationsRequest\x1a$.bayhold.v1.ListPreparationsResponse\x12Q\n" +
-	"\fGetProcedure\x12\x1f.bayhold.v1.GetProcedureRequest\x1a .bayhold.v1.GetProcedureResponse\x12W\n" +
-	"\x0eListProcedures\x12!.bayhold.v1.ListProceduresRequest\x1a\".bayhold.v1.ListProceduresResponse\x12Z\n" +
-	"\x0fUpdateProcedure\x12\".bayhold.v1.UpdateProcedureRequest\x1a#.bayhold.v1.UpdateProcedureResponse\x12T\n" +
-	"\rDiffProcedure\x12 .bayhold.v1.DiffProcedureRequest\x1a!.bayhold.v1.DiffProcedureResponse\x12W\n" +
-	"\x0eLintProcedures\x12!.bayhold.v1.LintProceduresRequest\x1a\".bayhold.v1.LintProceduresResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x19PROCEDURE_STATE_WITHDRAWN\x10\x032\xbc\x06\n" +
+	"\x10ProcedureService\x12n\n" +
+	"\x12ListEngineFamilies\x12%.bayhold.v1.ListEngineFamiliesRequest\x1a&.bayhold.v1.ListEngineFamiliesResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12b\n" +
+	"\x0eGetPreparation\x12!.bayhold.v1.GetPreparationRequest\x1a\".bayhold.v1.GetPreparationResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12h\n" +
+	"\x10ListPreparations\x12#.bayhold.v1.ListPreparationsRequest\x1a$.bayhold.v1.ListPreparationsResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12\\\n" +
+	"\fGetProcedure\x12\x1f.bayhold.v1.GetProcedureRequest\x1a .bayhold.v1.GetProcedureResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12b\n" +
+	"\x0eListProcedures\x12!.bayhold.v1.ListProceduresRequest\x1a\".bayhold.v1.ListProceduresResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12c\n" +
+	"\x0fUpdateProcedure\x12\".bayhold.v1.UpdateProcedureRequest\x1a#.bayhold.v1.UpdateProcedureResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01\x12_\n" +
+	"\rDiffProcedure\x12 .bayhold.v1.DiffProcedureRequest\x1a!.bayhold.v1.DiffProcedureResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12b\n" +
+	"\x0eLintProcedures\x12!.bayhold.v1.LintProceduresRequest\x1a\".bayhold.v1.LintProceduresResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_procedure_proto_rawDescOnce sync.Once
@@ -2725,6 +2733,7 @@ func file_bayhold_v1_procedure_proto_init() {
 	if File_bayhold_v1_procedure_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_site_proto_init()
 	file_bayhold_v1_procedure_proto_msgTypes[12].OneofWrappers = []any{}

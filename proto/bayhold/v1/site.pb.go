@@ -682,7 +682,7 @@ var File_bayhold_v1_site_proto protoreflect.FileDescriptor
 const file_bayhold_v1_site_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/site.proto\x12\n" +
-	"bayhold.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x04Site\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1b\n" +
@@ -725,13 +725,17 @@ const file_bayhold_v1_site_proto_rawDesc = "" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x14\n" +
 	"\x05added\x18\x02 \x01(\x05R\x05added\x12\x18\n" +
 	"\achanged\x18\x03 \x01(\x05R\achanged\x12\x1c\n" +
-	"\tunchanged\x18\x04 \x01(\x05R\tunchanged2\xc1\x02\n" +
-	"\vSiteService\x12B\n" +
-	"\aGetSite\x12\x1a.bayhold.v1.GetSiteRequest\x1a\x1b.bayhold.v1.GetSiteResponse\x12H\n" +
-	"\tListSites\x12\x1c.bayhold.v1.ListSitesRequest\x1a\x1d.bayhold.v1.ListSitesResponse\x12K\n" +
+	"\tunchanged\x18\x04 \x01(\x05R\tunchanged2\xeb\x02\n" +
+	"\vSiteService\x12M\n" +
+	"\aGetSite\x12\x1a.bayhold.v1.GetSiteRequest\x1a\x1b.bayhold.v1.GetSiteResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12S\n" +
+	"\tListSites\x12\x1c.bayhold.v1.ListSitesRequest\x1a\x1d.bayhold.v1.ListSitesResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12U\n" +
 	"\n" +
-	"UpdateSite\x12\x1d.bayhold.v1.UpdateSiteRequest\x1a\x1e.bayhold.v1.UpdateSiteResponse\x12W\n" +
-	"\x0eImportWorkshop\x12!.bayhold.v1.ImportWorkshopRequest\x1a\".bayhold.v1.ImportWorkshopResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"UpdateSite\x12\x1d.bayhold.v1.UpdateSiteRequest\x1a\x1e.bayhold.v1.UpdateSiteResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03\x12a\n" +
+	"\x0eImportWorkshop\x12!.bayhold.v1.ImportWorkshopRequest\x1a\".bayhold.v1.ImportWorkshopResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_site_proto_rawDescOnce sync.Once
@@ -791,6 +795,7 @@ func file_bayhold_v1_site_proto_init() {
 	if File_bayhold_v1_site_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -681,7 +681,7 @@ var File_bayhold_v1_technician_proto protoreflect.FileDescriptor
 const file_bayhold_v1_technician_proto_rawDesc = "" +
 	"\n" +
 	"\x1bbayhold/v1/technician.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\"\xfe\x01\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\"\xfe\x01\n" +
 	"\n" +
 	"Technician\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
@@ -734,11 +734,14 @@ const file_bayhold_v1_technician_proto_rawDesc = "" +
 	"\x10WEEKDAY_THURSDAY\x10\x04\x12\x12\n" +
 	"\x0eWEEKDAY_FRIDAY\x10\x05\x12\x14\n" +
 	"\x10WEEKDAY_SATURDAY\x10\x06\x12\x12\n" +
-	"\x0eWEEKDAY_SUNDAY\x10\a2\xa4\x02\n" +
-	"\x11TechnicianService\x12T\n" +
-	"\rGetTechnician\x12 .bayhold.v1.GetTechnicianRequest\x1a!.bayhold.v1.GetTechnicianResponse\x12Z\n" +
-	"\x0fListTechnicians\x12\".bayhold.v1.ListTechniciansRequest\x1a#.bayhold.v1.ListTechniciansResponse\x12]\n" +
-	"\x10UpdateTechnician\x12#.bayhold.v1.UpdateTechnicianRequest\x1a$.bayhold.v1.UpdateTechnicianResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x0eWEEKDAY_SUNDAY\x10\a2\xc3\x02\n" +
+	"\x11TechnicianService\x12_\n" +
+	"\rGetTechnician\x12 .bayhold.v1.GetTechnicianRequest\x1a!.bayhold.v1.GetTechnicianResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12e\n" +
+	"\x0fListTechnicians\x12\".bayhold.v1.ListTechniciansRequest\x1a#.bayhold.v1.ListTechniciansResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12f\n" +
+	"\x10UpdateTechnician\x12#.bayhold.v1.UpdateTechnicianRequest\x1a$.bayhold.v1.UpdateTechnicianResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_technician_proto_rawDescOnce sync.Once
@@ -799,6 +802,7 @@ func file_bayhold_v1_technician_proto_init() {
 	if File_bayhold_v1_technician_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

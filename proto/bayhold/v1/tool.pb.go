@@ -1094,7 +1094,7 @@ var File_bayhold_v1_tool_proto protoreflect.FileDescriptor
 const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/tool.proto\x12\n" +
-	"bayhold.v1\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x87\x04\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x87\x04\n" +
 	"\bToolType\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12-\n" +
@@ -1182,14 +1182,19 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\x15CONDITION_QUARANTINED\x10\x03\x12\x12\n" +
 	"\x0eCONDITION_AWAY\x10\x04\x12\x12\n" +
 	"\x0eCONDITION_LOST\x10\x05\x12\x15\n" +
-	"\x11CONDITION_RETIRED\x10\x062\x8e\x03\n" +
-	"\vToolService\x12N\n" +
-	"\vGetToolType\x12\x1e.bayhold.v1.GetToolTypeRequest\x1a\x1f.bayhold.v1.GetToolTypeResponse\x12T\n" +
-	"\rListToolTypes\x12 .bayhold.v1.ListToolTypesRequest\x1a!.bayhold.v1.ListToolTypesResponse\x12B\n" +
-	"\aGetTool\x12\x1a.bayhold.v1.GetToolRequest\x1a\x1b.bayhold.v1.GetToolResponse\x12H\n" +
-	"\tListTools\x12\x1c.bayhold.v1.ListToolsRequest\x1a\x1d.bayhold.v1.ListToolsResponse\x12K\n" +
+	"\x11CONDITION_RETIRED\x10\x062\xc4\x03\n" +
+	"\vToolService\x12Y\n" +
+	"\vGetToolType\x12\x1e.bayhold.v1.GetToolTypeRequest\x1a\x1f.bayhold.v1.GetToolTypeResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12_\n" +
+	"\rListToolTypes\x12 .bayhold.v1.ListToolTypesRequest\x1a!.bayhold.v1.ListToolTypesResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12M\n" +
+	"\aGetTool\x12\x1a.bayhold.v1.GetToolRequest\x1a\x1b.bayhold.v1.GetToolResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12S\n" +
+	"\tListTools\x12\x1c.bayhold.v1.ListToolsRequest\x1a\x1d.bayhold.v1.ListToolsResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x12U\n" +
 	"\n" +
-	"UpdateTool\x12\x1d.bayhold.v1.UpdateToolRequest\x1a\x1e.bayhold.v1.UpdateToolResponseB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"UpdateTool\x12\x1d.bayhold.v1.UpdateToolRequest\x1a\x1e.bayhold.v1.UpdateToolResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_tool_proto_rawDescOnce sync.Once
@@ -1265,6 +1270,7 @@ func file_bayhold_v1_tool_proto_init() {
 	if File_bayhold_v1_tool_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_booking_proto_init()
 	file_bayhold_v1_common_proto_init()
 	type x struct{}

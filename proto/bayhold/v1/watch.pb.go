@@ -259,7 +259,7 @@ var File_bayhold_v1_watch_proto protoreflect.FileDescriptor
 const file_bayhold_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"\x16bayhold/v1/watch.proto\x12\n" +
-	"bayhold.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x81\x01\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x81\x01\n" +
 	"\fWatchRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12*\n" +
 	"\x0eafter_revision\x18\x02 \x01(\x03H\x00R\rafterRevision\x88\x01\x01\x12\x1a\n" +
@@ -278,9 +278,10 @@ const file_bayhold_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x06 \x01(\tR\trequestId\x12\x18\n" +
 	"\atouched\x18\a \x03(\tR\atouched\x121\n" +
-	"\adetails\x18\b \x01(\v2\x17.google.protobuf.StructR\adetails2N\n" +
-	"\fWatchService\x12>\n" +
-	"\x05Watch\x12\x18.bayhold.v1.WatchRequest\x1a\x19.bayhold.v1.WatchResponse0\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\adetails\x18\b \x01(\v2\x17.google.protobuf.StructR\adetails2Y\n" +
+	"\fWatchService\x12I\n" +
+	"\x05Watch\x12\x18.bayhold.v1.WatchRequest\x1a\x19.bayhold.v1.WatchResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x030\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_watch_proto_rawDescOnce sync.Once
@@ -320,6 +321,7 @@ func file_bayhold_v1_watch_proto_init() {
 	if File_bayhold_v1_watch_proto != nil {
 		return
 	}
+	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_watch_proto_msgTypes[0].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
