@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/site"
@@ -251,5 +252,18 @@ func TestOneOfTwoThatWantTheSameWins(t *testing.T) {
 	wg.Wait()
 	if won != 1 || lost != 5 {
 		t.Errorf("%d won and %d lost, want 1 and 5", won, lost)
+	}
+}
+
+func TestATechnicianReservesNobodyElse(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	a := act("reserve")
+	a.Caller = access.Caller{Site: "quay", User: "ada", Technician: "ada", Roles: []access.Role{access.Technician}}
+	ada, ben := Ref{Kind: site.KindTechnician, ID: "ada"}, Ref{Kind: site.KindTechnician, ID: "ben"}
+	_, err := w.Reserve(t.Context(), a, reservation(ada, ben))
+	wantKind(t, err, fault.Forbidden, "OWN_NAME")
+	if _, err := w.Reserve(t.Context(), a, reservation(ada)); err != nil {
+		t.Errorf("in their own name: %v", err)
 	}
 }

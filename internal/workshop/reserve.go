@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/plan"
@@ -49,10 +50,19 @@ func (r Reservation) check(now time.Time) error {
 
 // Reserve books resources for a time, all or none. LostRace with the bookings
 // in the way; Precondition if a closure, an absence, a condition or a
-// calibration stands against it.
+// calibration stands against it; Forbidden for whoever is only a technician and
+// books another.
 func (w *Workshop) Reserve(ctx context.Context, act Act, r Reservation) (Booked, error) {
 	if err := r.check(w.Now()); err != nil {
 		return Booked{}, err
+	}
+	for _, ref := range r.Refs {
+		if ref.Kind != site.KindTechnician {
+			continue
+		}
+		if err := access.OwnName(act.Caller, ref.ID); err != nil {
+			return Booked{}, err
+		}
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
 		if err := tx.Lapse(ctx, r.Refs); err != nil {
