@@ -214,11 +214,29 @@ CREATE TABLE tool (
     condition_note text NOT NULL,
     calibrated_until timestamp with time zone,
     home text NOT NULL,
+    photo_url text DEFAULT ''::text NOT NULL,
+    missing jsonb DEFAULT '[]'::jsonb NOT NULL,
+    damaged jsonb DEFAULT '[]'::jsonb NOT NULL,
     CONSTRAINT tool_pkey PRIMARY KEY (site_id, resource_id),
     CONSTRAINT tool_condition_check CHECK ((condition = ANY (ARRAY['SERVICEABLE'::text, 'UNSERVICEABLE'::text, 'QUARANTINED'::text, 'AWAY'::text, 'LOST'::text, 'RETIRED'::text]))),
     CONSTRAINT tool_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id),
     CONSTRAINT tool_site_id_tool_type_fkey FOREIGN KEY (site_id, tool_type) REFERENCES tool_type(site_id, slug)
 );
+
+CREATE TABLE tool_condition (
+    site_id bigint NOT NULL,
+    condition_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    condition text NOT NULL,
+    since timestamp with time zone NOT NULL,
+    until timestamp with time zone,
+    reason text NOT NULL,
+    actor text NOT NULL,
+    CONSTRAINT tool_condition_pkey PRIMARY KEY (site_id, condition_id),
+    CONSTRAINT tool_condition_condition_check CHECK ((condition = ANY (ARRAY['SERVICEABLE'::text, 'UNSERVICEABLE'::text, 'QUARANTINED'::text, 'AWAY'::text, 'LOST'::text, 'RETIRED'::text]))),
+    CONSTRAINT tool_condition_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX tool_condition_tool ON public.tool_condition USING btree (site_id, resource_id, since);
 
 CREATE TABLE tool_event (
     site_id bigint NOT NULL,
@@ -237,6 +255,41 @@ CREATE TABLE tool_event (
 );
 CREATE INDEX tool_event_tool ON public.tool_event USING btree (site_id, resource_id, at);
 
+CREATE TABLE tool_issue (
+    site_id bigint NOT NULL,
+    issue_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    technician_id bigint NOT NULL,
+    bay_id bigint,
+    job_id bigint,
+    booking_id bigint,
+    out_since timestamp with time zone NOT NULL,
+    issued_at timestamp with time zone NOT NULL,
+    issued_by text NOT NULL,
+    due_at timestamp with time zone NOT NULL,
+    follows bigint,
+    returned_at timestamp with time zone,
+    returned_by text DEFAULT ''::text NOT NULL,
+    outcome text DEFAULT ''::text NOT NULL,
+    pieces jsonb DEFAULT '[]'::jsonb NOT NULL,
+    note text DEFAULT ''::text NOT NULL,
+    CONSTRAINT tool_issue_pkey PRIMARY KEY (site_id, issue_id),
+    CONSTRAINT tool_issue_check CHECK ((due_at > issued_at)),
+    CONSTRAINT tool_issue_check1 CHECK ((returned_at >= issued_at)),
+    CONSTRAINT tool_issue_check2 CHECK (((returned_at IS NULL) = (outcome = ''::text))),
+    CONSTRAINT tool_issue_check3 CHECK (((booking_id IS NULL) OR (job_id IS NOT NULL))),
+    CONSTRAINT tool_issue_outcome_check CHECK ((outcome = ANY (ARRAY[''::text, 'RETURNED'::text, 'HANDED_OVER'::text]))),
+    CONSTRAINT tool_issue_site_id_bay_id_fkey FOREIGN KEY (site_id, bay_id) REFERENCES bay(site_id, resource_id),
+    CONSTRAINT tool_issue_site_id_booking_id_fkey FOREIGN KEY (site_id, booking_id) REFERENCES booking(site_id, booking_id),
+    CONSTRAINT tool_issue_site_id_follows_fkey FOREIGN KEY (site_id, follows) REFERENCES tool_issue(site_id, issue_id),
+    CONSTRAINT tool_issue_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT tool_issue_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id),
+    CONSTRAINT tool_issue_site_id_technician_id_fkey FOREIGN KEY (site_id, technician_id) REFERENCES technician(site_id, resource_id)
+);
+CREATE INDEX tool_issue_job ON public.tool_issue USING btree (site_id, job_id) WHERE (job_id IS NOT NULL);
+CREATE UNIQUE INDEX tool_issue_open ON public.tool_issue USING btree (site_id, resource_id) WHERE (returned_at IS NULL);
+CREATE INDEX tool_issue_tool ON public.tool_issue USING btree (site_id, resource_id, issued_at);
+
 CREATE TABLE tool_type (
     site_id bigint NOT NULL,
     slug text NOT NULL,
@@ -254,7 +307,11 @@ CREATE TABLE tool_type (
     iso_type text DEFAULT ''::text NOT NULL,
     iso_class text DEFAULT ''::text NOT NULL,
     permissible double precision DEFAULT 0 NOT NULL,
+    calibration_months integer DEFAULT 0 NOT NULL,
+    calibration_cycles integer DEFAULT 0 NOT NULL,
     CONSTRAINT tool_type_pkey PRIMARY KEY (site_id, slug),
+    CONSTRAINT tool_type_calibration_cycles_check CHECK ((calibration_cycles >= 0)),
+    CONSTRAINT tool_type_calibration_months_check CHECK ((calibration_months >= 0)),
     CONSTRAINT tool_type_check CHECK ((torque_max_nm >= torque_min_nm)),
     CONSTRAINT tool_type_length_mm_check CHECK ((length_mm >= (0)::double precision)),
     CONSTRAINT tool_type_permissible_check CHECK (((permissible >= (0)::double precision) AND (permissible < (1)::double precision))),

@@ -100,7 +100,11 @@ type ToolType struct {
 	// Permissible is the greatest deviation that is permitted of it, a fraction
 	// of the reference reading; 0: what its class says.
 	Permissible float64
-	Pieces      []Piece // what a complete set consists of
+	// CalibrationMonths and CalibrationCycles are how long a calibration of it
+	// holds, whichever ends first; 0 each: what the house rule says.
+	CalibrationMonths, CalibrationCycles int
+
+	Pieces []Piece // what a complete set consists of
 }
 
 // Piece is a counted part of a tool that is a set.
@@ -139,7 +143,14 @@ type Tool struct {
 	// calibration; zero if it has no calibration or needs none.
 	CalibratedUntil time.Time
 	Home            string // bay or shelf where it is kept
+	PhotoURL        string // https address of a photo or drawing; empty if none
+	// Missing and Damaged are what its set lacked when it was last counted, by
+	// the order of its type.
+	Missing, Damaged []Piece
 }
+
+// Complete tells whether every piece of the tool's set is there and fit.
+func (t Tool) Complete() bool { return len(t.Missing) == 0 && len(t.Damaged) == 0 }
 
 // BookingState is the standing of a booking (the words of RFC 5545, 3.8.1.11).
 type BookingState string

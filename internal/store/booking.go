@@ -180,7 +180,7 @@ func (t *Tx) insertBookings(ctx context.Context, job site.Job, ids map[Ref]int64
 		batch.Queue(`
 			INSERT INTO booking (site_id, job_id, resource_id, during, state, expires_at, steps)
 			VALUES ($1, $2, $3, tstzrange($4::timestamptz, $5::timestamptz), $6, $7, $8) RETURNING booking_id`,
-			t.siteID, job.ID, ids[Ref{b.Kind, b.Resource}], b.During.Start, b.During.End, b.State, nullable(b.ExpiresAt), texts(b.Steps),
+			t.siteID, job.ID, ids[Ref{b.Kind, b.Resource}], b.During.Start, b.During.End, b.State, nullable(b.ExpiresAt), some(b.Steps),
 		).QueryRow(func(row pgx.Row) error { return row.Scan(&out[i].ID) })
 	}
 	return out, t.tx.SendBatch(ctx, &batch).Close()

@@ -150,7 +150,7 @@ func (t *Tx) PutBay(ctx context.Context, b site.Bay) error {
 	_, err = t.tx.Exec(ctx, `
 		INSERT INTO bay (site_id, resource_id, display_name, features) VALUES ($1, $2, $3, $4)
 		ON CONFLICT (site_id, resource_id) DO UPDATE SET display_name = $3, features = $4`,
-		t.siteID, id, b.Name, texts(b.Features))
+		t.siteID, id, b.Name, some(b.Features))
 	if err != nil {
 		return err
 	}
@@ -201,17 +201,9 @@ func (t *Tx) PutTechnician(ctx context.Context, v site.Technician) error {
 	_, err = t.tx.Exec(ctx, `
 		INSERT INTO technician (site_id, resource_id, display_name, skills, shifts) VALUES ($1, $2, $3, $4, $5)
 		ON CONFLICT (site_id, resource_id) DO UPDATE SET display_name = $3, skills = $4, shifts = $5`,
-		t.siteID, id, v.Name, texts(v.Skills), json.RawMessage(shifts))
+		t.siteID, id, v.Name, some(v.Skills), json.RawMessage(shifts))
 	if err != nil {
 		return err
 	}
 	return t.putClosures(ctx, id, v.Absences)
-}
-
-// texts makes a list that is never NULL in the database.
-func texts(list []string) []string {
-	if list == nil {
-		return []string{}
-	}
-	return list
 }

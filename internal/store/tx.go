@@ -25,6 +25,7 @@ const (
 type Tx struct {
 	Reader
 	now    time.Time
+	actor  string // the user who acts
 	events []Event
 }
 
@@ -108,7 +109,7 @@ func (s *Store) once(ctx context.Context, req Request,
 		_ = pgtx.Rollback(undo)
 	}()
 
-	tx := &Tx{Reader: Reader{tx: pgtx, siteID: siteKey(req.Site)}, now: req.Now}
+	tx := &Tx{Reader: Reader{tx: pgtx, siteID: siteKey(req.Site)}, now: req.Now, actor: req.Actor}
 	stored, err := tx.claimRequest(ctx, req)
 	if err != nil {
 		return err

@@ -34,6 +34,19 @@ type ToolCalibration struct {
 // rules are what calibration is judged by.
 func rules() calibration.Policy { return calibration.DefaultPolicy() }
 
+// dueRule is how long a calibration of a tool of this type holds: the house
+// rule, but for what the type says itself.
+func dueRule(kind site.ToolType) calibration.DuePolicy {
+	rule := rules().Due
+	if kind.CalibrationMonths > 0 {
+		rule.Months, rule.Days = kind.CalibrationMonths, 0
+	}
+	if kind.CalibrationCycles > 0 {
+		rule.Cycles = kind.CalibrationCycles
+	}
+	return rule
+}
+
 // measured is a tool as the rules of calibration see it.
 func measured(t site.Tool, kind site.ToolType) calibration.Tool {
 	return calibration.Tool{
@@ -142,7 +155,7 @@ func (rs records) daysOf(b site.Booking) []time.Time {
 // why it ends then. A date set by hand stands until there is a certificate.
 func (rs records) due(t site.Tool, kind site.ToolType) calibration.Due {
 	h := rs.history(t.Tag)
-	due := calibration.DueAt(h, measured(t, kind), rules().Due, rs.zone, rs.now)
+	due := calibration.DueAt(h, measured(t, kind), dueRule(kind), rs.zone, rs.now)
 	if len(h.Calibrations) > 0 && !t.CalibratedUntil.After(due.At) {
 		due.At = t.CalibratedUntil
 		return due
@@ -153,7 +166,7 @@ func (rs records) due(t site.Tool, kind site.ToolType) calibration.Due {
 	}
 	due.Reason = Stated
 	for _, e := range h.Events {
-		if why, ends := rules().Due.Ends(e, measured(t, kind)); ends && e.At.Equal(due.At) {
+		if why, ends := dueRule(kind).Ends(e, measured(t, kind)); ends && e.At.Equal(due.At) {
 			due.Reason = why
 		}
 	}
@@ -173,9 +186,9 @@ func (w *Workshop) recalibrate(ctx context.Context, tx *store.Tx, before site.To
 	tool := measured(before, kind)
 	if h := rs.history(before.Tag); len(h.Calibrations) > 0 {
 		// Whole minutes, as everywhere; cycles may run out within one.
-		out.Tool.CalibratedUntil = calibration.DueAt(h, tool, rules().Due, rs.zone, rs.now).At.UTC().Truncate(time.Minute)
+		out.Tool.CalibratedUntil = calibration.DueAt(h, tool, dueRule(kind), rs.zone, rs.now).At.UTC().Truncate(time.Minute)
 	} else if event != nil {
-		if _, ends := rules().Due.Ends(*event, tool); ends && event.At.Before(before.CalibratedUntil) {
+		if _, ends := dueRule(kind).Ends(*event, tool); ends && event.At.Before(before.CalibratedUntil) {
 			out.Tool.CalibratedUntil = event.At
 		}
 	}

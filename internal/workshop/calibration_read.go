@@ -103,7 +103,8 @@ func tagsOf(tools []site.Tool) []string {
 // in days, by each method; present 0 is the policy's.
 func (w *Workshop) ReviewInterval(ctx context.Context, slug, tag string, present float64) ([]calibration.Proposal, error) {
 	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) ([]calibration.Proposal, error) {
-		if _, _, err := calibrated(ctx, r, tag); err != nil {
+		_, kind, err := calibrated(ctx, r, tag)
+		if err != nil {
 			return nil, err
 		}
 		list, err := r.Certificates(ctx, store.CertificateFilter{Tools: []string{tag}})
@@ -112,7 +113,7 @@ func (w *Workshop) ReviewInterval(ctx context.Context, slug, tag string, present
 		}
 		results := resultsOf(list)
 		if present == 0 {
-			present = policyDays(rules().Due)
+			present = policyDays(dueRule(kind))
 		}
 		var out []calibration.Proposal
 		for _, review := range []func(float64, []calibration.Result, calibration.ReviewPolicy) (calibration.Proposal, error){
@@ -210,12 +211,12 @@ func (rs records) audit(t site.Tool, kind site.ToolType, during hours.Range) Aud
 		}
 	}
 	h, tool := rs.history(t.Tag), measured(t, kind)
-	for _, p := range calibration.Periods(h, tool, rules().Due, rs.zone, rs.now) {
+	for _, p := range calibration.Periods(h, tool, dueRule(kind), rs.zone, rs.now) {
 		if p.During.Start.Before(during.End) && during.Start.Before(p.During.End) {
 			out.Periods = append(out.Periods, p)
 		}
 	}
-	for _, g := range calibration.Gaps(h, tool, rules().Due, rs.zone, during, rs.now) {
+	for _, g := range calibration.Gaps(h, tool, dueRule(kind), rs.zone, during, rs.now) {
 		out.Gaps = append(out.Gaps, AuditedGap{g, rs.usedFor(t.Tag, g)})
 	}
 	return out
