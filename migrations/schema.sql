@@ -127,6 +127,17 @@ CREATE TABLE job (
 CREATE INDEX job_imported ON public.job USING btree (site_id, reference) WHERE imported;
 CREATE INDEX job_planned ON public.job USING gist (site_id, planned);
 
+CREATE TABLE job_closing (
+    site_id bigint NOT NULL,
+    job_id bigint NOT NULL,
+    note text NOT NULL,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    CONSTRAINT job_closing_pkey PRIMARY KEY (site_id, job_id),
+    CONSTRAINT job_closing_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id)
+);
+
 CREATE TABLE job_work (
     site_id bigint NOT NULL,
     job_id bigint NOT NULL,
@@ -134,6 +145,28 @@ CREATE TABLE job_work (
     CONSTRAINT job_work_pkey PRIMARY KEY (site_id, job_id),
     CONSTRAINT job_work_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id)
 );
+
+CREATE TABLE part_used (
+    site_id bigint NOT NULL,
+    part_used_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    step text NOT NULL,
+    run integer NOT NULL,
+    part text NOT NULL,
+    quantity integer NOT NULL,
+    fasteners integer[] NOT NULL,
+    lot text NOT NULL,
+    technician_id bigint,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    CONSTRAINT part_used_pkey PRIMARY KEY (site_id, part_used_id),
+    CONSTRAINT part_used_quantity_check CHECK ((quantity > 0)),
+    CONSTRAINT part_used_run_check CHECK ((run > 0)),
+    CONSTRAINT part_used_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT part_used_site_id_technician_id_fkey FOREIGN KEY (site_id, technician_id) REFERENCES technician(site_id, resource_id)
+);
+CREATE INDEX part_used_job ON public.part_used USING btree (site_id, job_id, part_used_id);
 
 CREATE TABLE preparation (
     site_id bigint NOT NULL,
@@ -157,6 +190,57 @@ CREATE TABLE procedure (
     CONSTRAINT procedure_site_id_family_fkey FOREIGN KEY (site_id, family) REFERENCES engine_family(site_id, slug)
 );
 
+CREATE TABLE reading (
+    site_id bigint NOT NULL,
+    reading_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    step text NOT NULL,
+    run integer NOT NULL,
+    kind text NOT NULL,
+    fastener integer NOT NULL,
+    stage integer NOT NULL,
+    attempt integer NOT NULL,
+    check_id text NOT NULL,
+    unit text NOT NULL,
+    value double precision NOT NULL,
+    wanted double precision,
+    low double precision,
+    high double precision,
+    outside boolean GENERATED ALWAYS AS ((((low IS NOT NULL) AND (value < low)) OR ((high IS NOT NULL) AND (value > high)))) STORED NOT NULL,
+    tolerance double precision NOT NULL,
+    set_nm double precision NOT NULL,
+    ratio double precision NOT NULL,
+    joint text NOT NULL,
+    tool_id bigint,
+    technician_id bigint,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    corrects bigint,
+    note text NOT NULL,
+    CONSTRAINT reading_pkey PRIMARY KEY (site_id, reading_id),
+    CONSTRAINT reading_site_id_corrects_key UNIQUE (site_id, corrects),
+    CONSTRAINT reading_attempt_check CHECK ((attempt > 0)),
+    CONSTRAINT reading_check CHECK ((((kind = 'CHECK'::text) = (check_id <> ''::text)) AND ((kind = 'CHECK'::text) = (fastener = 0)) AND ((kind = 'CHECK'::text) = (stage = 0)))),
+    CONSTRAINT reading_fastener_check CHECK ((fastener >= 0)),
+    CONSTRAINT reading_high_check CHECK (((high > '-Infinity'::double precision) AND (high < 'Infinity'::double precision))),
+    CONSTRAINT reading_kind_check CHECK ((kind = ANY (ARRAY['TORQUE'::text, 'ANGLE'::text, 'CHECK'::text]))),
+    CONSTRAINT reading_low_check CHECK (((low > '-Infinity'::double precision) AND (low < 'Infinity'::double precision))),
+    CONSTRAINT reading_ratio_check CHECK ((ratio >= (0)::double precision)),
+    CONSTRAINT reading_run_check CHECK ((run > 0)),
+    CONSTRAINT reading_set_nm_check CHECK ((set_nm >= (0)::double precision)),
+    CONSTRAINT reading_stage_check CHECK ((stage >= 0)),
+    CONSTRAINT reading_tolerance_check CHECK ((tolerance >= (0)::double precision)),
+    CONSTRAINT reading_value_check CHECK (((value > '-Infinity'::double precision) AND (value < 'Infinity'::double precision))),
+    CONSTRAINT reading_wanted_check CHECK (((wanted > '-Infinity'::double precision) AND (wanted < 'Infinity'::double precision))),
+    CONSTRAINT reading_site_id_corrects_fkey FOREIGN KEY (site_id, corrects) REFERENCES reading(site_id, reading_id),
+    CONSTRAINT reading_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT reading_site_id_technician_id_fkey FOREIGN KEY (site_id, technician_id) REFERENCES technician(site_id, resource_id),
+    CONSTRAINT reading_site_id_tool_id_fkey FOREIGN KEY (site_id, tool_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX reading_job ON public.reading USING btree (site_id, job_id, reading_id);
+CREATE INDEX reading_tool ON public.reading USING btree (site_id, tool_id, at);
+
 CREATE TABLE request (
     site_id bigint NOT NULL,
     request_id uuid NOT NULL,
@@ -179,6 +263,25 @@ CREATE TABLE resource (
     CONSTRAINT resource_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
 );
 
+CREATE TABLE sign_off (
+    site_id bigint NOT NULL,
+    sign_off_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    step text NOT NULL,
+    run integer NOT NULL,
+    technician_id bigint NOT NULL,
+    seen bigint NOT NULL,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    note text NOT NULL,
+    CONSTRAINT sign_off_pkey PRIMARY KEY (site_id, sign_off_id),
+    CONSTRAINT sign_off_run_check CHECK ((run > 0)),
+    CONSTRAINT sign_off_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT sign_off_site_id_technician_id_fkey FOREIGN KEY (site_id, technician_id) REFERENCES technician(site_id, resource_id)
+);
+CREATE INDEX sign_off_job ON public.sign_off USING btree (site_id, job_id, sign_off_id);
+
 CREATE TABLE site (
     site_id bigint NOT NULL,
     slug text NOT NULL,
@@ -193,6 +296,80 @@ CREATE TABLE site_counter (
     revision bigint NOT NULL,
     CONSTRAINT site_counter_pkey PRIMARY KEY (site_id),
     CONSTRAINT site_counter_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
+CREATE TABLE step_delay (
+    site_id bigint NOT NULL,
+    delay_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    step text NOT NULL,
+    minutes integer NOT NULL,
+    reason text NOT NULL,
+    technician_id bigint,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    CONSTRAINT step_delay_pkey PRIMARY KEY (site_id, delay_id),
+    CONSTRAINT step_delay_minutes_check CHECK ((minutes > 0)),
+    CONSTRAINT step_delay_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT step_delay_site_id_technician_id_fkey FOREIGN KEY (site_id, technician_id) REFERENCES technician(site_id, resource_id)
+);
+CREATE INDEX step_delay_job ON public.step_delay USING btree (site_id, job_id, delay_id);
+
+CREATE TABLE step_event (
+    site_id bigint NOT NULL,
+    step_event_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    step text NOT NULL,
+    run integer NOT NULL,
+    kind text NOT NULL,
+    technician_id bigint,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    planned tstzrange NOT NULL,
+    note text NOT NULL,
+    CONSTRAINT step_event_pkey PRIMARY KEY (site_id, step_event_id),
+    CONSTRAINT step_event_kind_check CHECK ((kind = ANY (ARRAY['START'::text, 'PAUSE'::text, 'RESUME'::text, 'FINISH'::text]))),
+    CONSTRAINT step_event_run_check CHECK ((run > 0)),
+    CONSTRAINT step_event_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT step_event_site_id_technician_id_fkey FOREIGN KEY (site_id, technician_id) REFERENCES technician(site_id, resource_id)
+);
+CREATE INDEX step_event_job ON public.step_event USING btree (site_id, job_id, step_event_id);
+CREATE INDEX step_event_step ON public.step_event USING btree (site_id, step, at);
+CREATE INDEX step_event_technician ON public.step_event USING btree (site_id, technician_id, at);
+
+CREATE TABLE step_override (
+    site_id bigint NOT NULL,
+    override_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    step text NOT NULL,
+    run integer NOT NULL,
+    act text NOT NULL,
+    against jsonb NOT NULL,
+    reason text NOT NULL,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    CONSTRAINT step_override_pkey PRIMARY KEY (site_id, override_id),
+    CONSTRAINT step_override_act_check CHECK ((act = ANY (ARRAY['START'::text, 'FINISH'::text]))),
+    CONSTRAINT step_override_run_check CHECK ((run > 0)),
+    CONSTRAINT step_override_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id)
+);
+CREATE INDEX step_override_job ON public.step_override USING btree (site_id, job_id, override_id);
+
+CREATE TABLE step_waiver (
+    site_id bigint NOT NULL,
+    waiver_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    job_id bigint NOT NULL,
+    step text NOT NULL,
+    reason text NOT NULL,
+    at timestamp with time zone NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    actor text NOT NULL,
+    CONSTRAINT step_waiver_pkey PRIMARY KEY (site_id, waiver_id),
+    CONSTRAINT step_waiver_site_id_job_id_step_key UNIQUE (site_id, job_id, step),
+    CONSTRAINT step_waiver_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id)
 );
 
 CREATE TABLE technician (
@@ -320,3 +497,28 @@ CREATE TABLE tool_type (
     CONSTRAINT tool_type_torque_min_nm_check CHECK ((torque_min_nm >= (0)::double precision)),
     CONSTRAINT tool_type_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
 );
+
+CREATE OR REPLACE FUNCTION public.record_is_kept()
+ RETURNS trigger
+ LANGUAGE plpgsql
+AS $function$
+BEGIN
+    RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+END $function$
+;
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.job_closing FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.part_used FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.reading FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.sign_off FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_delay FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_event FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_override FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_waiver FOR EACH ROW EXECUTE FUNCTION record_is_kept();
