@@ -14,6 +14,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"bayhold/internal/picture"
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
 	"bayhold/internal/torque"
@@ -98,9 +99,9 @@ func TestTextFitsItsColumns(t *testing.T) {
 	t.Parallel()
 	longest := 0
 	for i, line := range strings.Split(asText(t, sample()), "\n") {
-		longest = max(longest, width(line))
-		if width(line) > 80 {
-			t.Errorf("line %d has %d columns: %s", i+1, width(line), line)
+		longest = max(longest, picture.Width(line))
+		if picture.Width(line) > 80 {
+			t.Errorf("line %d has %d columns: %s", i+1, picture.Width(line), line)
 		}
 	}
 	if longest != 80 {
@@ -125,7 +126,7 @@ func TestTextFitsWhateverIsTyped(t *testing.T) {
 			t.Fatal(err)
 		}
 		for line := range strings.Lines(b.String()) {
-			if n := width(strings.TrimSuffix(line, "\n")); n > 80 {
+			if n := picture.Width(strings.TrimSuffix(line, "\n")); n > 80 {
 				t.Fatalf("%d columns: %q", n, line)
 			}
 		}
@@ -136,9 +137,9 @@ func TestWrapKeepsEverySign(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		text, most := clean(rapid.String().Draw(t, "text")), rapid.IntRange(2, 40).Draw(t, "most")
-		lines := wrap(text, most)
+		lines := picture.Wrap(text, most)
 		for _, l := range lines {
-			if width(l) > most {
+			if picture.Width(l) > most {
 				t.Fatalf("%q has more than %d columns", l, most)
 			}
 		}

@@ -3,6 +3,8 @@ package board
 import (
 	"fmt"
 	"strings"
+
+	"bayhold/internal/picture"
 )
 
 const (
@@ -25,7 +27,7 @@ func (p *printer) rule(sign string) { p.line(strings.Repeat(sign, pageWidth)) }
 // hang writes a text behind a head; what does not fit goes on below the text's
 // own beginning. end, if not empty, stands at the right of the last line.
 func (p *printer) hang(head, text, end string) {
-	indent := width(head)
+	indent := picture.Width(head)
 	if indent > pageWidth/2 { // a name that leaves no room beside it
 		p.hang("", head, "")
 		indent = inset
@@ -33,16 +35,16 @@ func (p *printer) hang(head, text, end string) {
 	}
 	room := pageWidth - indent
 	if end != "" {
-		room -= width(end) + 2
+		room -= picture.Width(end) + 2
 	}
-	lines := wrap(text, room)
+	lines := picture.Wrap(text, room)
 	for i, l := range lines {
 		if i > 0 {
 			head = strings.Repeat(" ", indent)
 		}
 		l = head + l
 		if i == len(lines)-1 && end != "" {
-			l += strings.Repeat(" ", pageWidth-width(l)-width(end)) + end
+			l += strings.Repeat(" ", pageWidth-picture.Width(l)-picture.Width(end)) + end
 		}
 		p.line(l)
 	}
@@ -174,8 +176,8 @@ func (p *printer) step(s step) {
 func (p *printer) hold(text string) {
 	p.line("")
 	p.rule("#")
-	for _, l := range wrap(text, pageWidth-4) {
-		p.line("# " + l + strings.Repeat(" ", pageWidth-3-width(l)) + "#")
+	for _, l := range picture.Wrap(text, pageWidth-4) {
+		p.line("# " + l + strings.Repeat(" ", pageWidth-3-picture.Width(l)) + "#")
 	}
 	p.rule("#")
 }
@@ -210,7 +212,7 @@ func (p *printer) check(c check) {
 		return
 	}
 	end := "[          ]"
-	if c.Unit != "" && width(c.Unit) <= 10 {
+	if c.Unit != "" && picture.Width(c.Unit) <= 10 {
 		end += " " + c.Unit
 	}
 	p.hang(head, c.Title+": "+c.Limits, end)
@@ -220,7 +222,7 @@ func (p *printer) check(c check) {
 func (p *printer) sign(name string) {
 	head := label(inset, name)
 	const middle = "  date, time "
-	room := pageWidth - width(head) - width(middle) - len("name ")
+	room := pageWidth - picture.Width(head) - picture.Width(middle) - len("name ")
 	p.line("")
 	p.line(head + "name " + strings.Repeat("_", room*3/5) + middle + strings.Repeat("_", room-room*3/5))
 }

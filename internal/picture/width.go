@@ -1,4 +1,4 @@
-package board
+package picture
 
 import (
 	"strings"
@@ -25,8 +25,8 @@ func columns(r rune) int {
 	return 1
 }
 
-// width is how many columns a text takes.
-func width(s string) int {
+// Width is how many columns a text takes on a monospaced page.
+func Width(s string) int {
 	n := 0
 	for _, r := range s {
 		n += columns(r)
@@ -34,9 +34,9 @@ func width(s string) int {
 	return n
 }
 
-// wrap parts a text into lines of at most so many columns, between words where
+// Wrap parts a text into lines of at most so many columns, between words where
 // that can be. It gives at least one line.
-func wrap(s string, most int) []string {
+func Wrap(s string, most int) []string {
 	most = max(most, 2) // the widest sign
 	var lines []string
 	line, used := "", 0
@@ -46,19 +46,19 @@ func wrap(s string, most int) []string {
 	}
 	words := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' }) // not at what is kept together
 	for _, word := range words {
-		if line != "" && used+1+width(word) > most {
+		if line != "" && used+1+Width(word) > most {
 			flush()
 		}
 		if line != "" {
 			line += " "
 			used++
 		}
-		for width(word) > most { // longer than a line: it is cut
+		for Width(word) > most { // longer than a line: it is cut
 			line, word = cut(word, most)
 			flush()
 		}
 		line += word
-		used += width(word)
+		used += Width(word)
 	}
 	if line != "" || len(lines) == 0 {
 		flush()
