@@ -13,7 +13,7 @@ import (
 )
 
 // pure packages know no database, network, protocol or clock.
-var pure = []string{"fault", "hours", "site", "torque", "procedure", "calibration", "running", "plan", "forecast", "sitefile", "picture"}
+var pure = []string{"fault", "hours", "site", "torque", "procedure", "calibration", "running", "plan", "forecast", "sitefile", "picture", "trail"}
 
 // arrows say which of our packages each of our packages may import, short for
 // bayhold/internal/... where there is no slash. A package that is not listed
@@ -30,6 +30,7 @@ var arrows = map[string][]string{
 	"forecast":    {"fault", "hours", "plan"},
 	"picture":     {"hours"},
 	"sitefile":    {"fault", "hours", "site", "torque", "procedure"},
+	"trail":       {"fault"},
 
 	"store":            pure,
 	"feed":             {"fault", "store"},

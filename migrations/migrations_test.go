@@ -3,6 +3,7 @@ package migrations_test
 import (
 	"context"
 	"errors"
+	"io/fs"
 	"strings"
 	"sync"
 	"testing"
@@ -152,5 +153,65 @@ func TestHashIsStable(t *testing.T) {
 	t.Parallel()
 	if a, b := migrations.Hash(), migrations.Hash(); a != b || len(a) != 12 {
 		t.Errorf("Hash is %q and then %q", a, b)
+	}
+}
+
+// before gives the steps up to the one of that number.
+func before(t *testing.T, number string) fs.FS {
+	t.Helper()
+	out := fstest.MapFS{}
+	names, err := fs.Glob(migrations.FS, "*.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		if name[:5] >= number {
+			continue
+		}
+		b, err := fs.ReadFile(migrations.FS, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out[name] = &fstest.MapFile{Data: b}
+	}
+	return out
+}
+
+// TestWhatStoodInTheLogIsSealedAsItStands brings a database with a log up to
+// the step that seals it.
+func TestWhatStoodInTheLogIsSealedAsItStands(t *testing.T) {
+	t.Parallel()
+	ctx, db := t.Context(), pgtest.Empty(t)
+	if err := migrations.UpWith(ctx, before(t, "00004"), db.URL, nil); err != nil {
+		t.Fatal(err)
+	}
+	pool := db.Pool(t)
+	for _, sql := range []string{
+		"INSERT INTO site (site_id, slug, display_name, time_zone) VALUES (1, 'a', 'A', 'UTC'), (2, 'b', 'B', 'UTC'), (3, 'c', 'C', 'UTC')",
+		"INSERT INTO site_counter (site_id, revision) VALUES (1, 3), (2, 1), (3, 0)",
+		`INSERT INTO event (site_id, revision, at, actor, kind, subject, touched, request_id, details)
+			SELECT s, n, now(), 'old', 'said', '', '{}', gen_random_uuid(), '{"n": 1}'
+			FROM (VALUES (1, 1), (1, 3), (1, 2), (2, 1)) AS v (s, n)`,
+	} {
+		if _, err := pool.Exec(ctx, sql); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := migrations.Up(ctx, db.URL, nil); err != nil {
+		t.Fatal(err)
+	}
+	var wrong int
+	err := pool.QueryRow(ctx, `
+		SELECT count(*) FROM event e LEFT JOIN event p ON p.site_id = e.site_id AND p.revision = e.revision - 1
+		WHERE e.seal <> event_seal(coalesce(p.seal, decode(repeat('00', 32), 'hex')), e)`).Scan(&wrong)
+	if err != nil || wrong != 0 {
+		t.Errorf("%d events are sealed wrong: %v", wrong, err)
+	}
+	var heads string
+	err = pool.QueryRow(ctx, `
+		SELECT string_agg(concat_ws(' ', c.site_id, c.sealed_later, c.head = coalesce(e.seal, decode(repeat('00', 32), 'hex'))), ', ' ORDER BY c.site_id)
+		FROM site_counter c LEFT JOIN event e ON e.site_id = c.site_id AND e.revision = c.revision`).Scan(&heads)
+	if want := "1 3 t, 2 1 t, 3 0 t"; err != nil || heads != want {
+		t.Errorf("the counters tell %q, want %q: %v", heads, want, err)
 	}
 }

@@ -231,7 +231,7 @@ func (r *follower) read(ctx context.Context) (events []Event, present int64, err
 			return err
 		}
 		present = now.Revision
-		events, err = v.Events(ctx, r.cursor, batch, r.touching)
+		events, err = v.Events(ctx, store.EventFilter{After: r.cursor, Touching: r.touching, Limit: batch})
 		return err
 	})
 	return events, present, err

@@ -83,6 +83,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})
 	bayholdv1.RegisterArrangementServiceServer(s, arrangementService{shop: shop})
 	bayholdv1.RegisterWatchServiceServer(s, watchService{feed: opts.Feed})
+	bayholdv1.RegisterTrailServiceServer(s, trailService{shop: shop})
 	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop, sheets: opts.Sheets})
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)

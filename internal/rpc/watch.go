@@ -2,8 +2,6 @@ package rpc
 
 import (
 	"encoding/json"
-	"fmt"
-	"strings"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/structpb"
@@ -22,13 +20,9 @@ func (s watchService) Watch(req *bayholdv1.WatchRequest, stream grpc.ServerStrea
 	if err != nil {
 		return err
 	}
-	var touching []string
-	for i, name := range req.GetSubjects() {
-		subject, ok := strings.CutPrefix(name, within(siteID, ""))
-		if parts := strings.Split(subject, "/"); !ok || len(parts) != 2 || !segment.MatchString(parts[1]) {
-			return badName(fmt.Sprintf("subjects[%d]", i), name, "sites/{site}/jobs/{job}, .../tools/{tool} and the like")
-		}
-		touching = append(touching, subject)
+	touching, err := readSubjects(siteID, req.GetSubjects())
+	if err != nil {
+		return err
 	}
 	return s.feed.Follow(stream.Context(), siteID, req.AfterRevision, touching, func(t feed.Told) error {
 		return stream.Send(&bayholdv1.WatchResponse{Revision: t.Revision, Event: writeEvent(siteID, t.Event)})

@@ -28,7 +28,9 @@ type Event struct {
 type LoggedEvent struct {
 	Revision  int64
 	At        time.Time
-	Actor     string
+	Actor     string // name of the user
+	Token     string // name of the token that they showed; empty for none
+	Method    string // the call
 	Kind      string
 	Subject   string
 	RequestID uuid.UUID
@@ -66,7 +68,7 @@ func (e Event) touched() []string {
 
 // logEvents queues the events of the transaction, and wakes those who read the
 // log. The counter row comes last but for that, since every other act of the
-// site waits for it.
+// site waits for it: the database takes it as it numbers and seals an event.
 func (t *Tx) logEvents(batch *pgx.Batch, req Request) error {
 	for _, e := range t.events {
 		details, err := json.Marshal(e.Details)
@@ -74,11 +76,9 @@ func (t *Tx) logEvents(batch *pgx.Batch, req Request) error {
 			return err
 		}
 		batch.Queue(`
-			WITH next AS (
-				UPDATE site_counter SET revision = revision + 1 WHERE site_id = $1 RETURNING revision)
-			INSERT INTO event (site_id, revision, at, actor, kind, subject, touched, request_id, details)
-			SELECT $1, revision, $2, $3, $4, $5, $6, $7, $8 FROM next`,
-			t.siteID, t.now, req.Actor, e.Kind, e.Subject, e.touched(), req.ID, json.RawMessage(details))
+			INSERT INTO event (site_id, at, actor, token, method, kind, subject, touched, request_id, details)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+			t.siteID, t.now, req.Actor, req.Token, req.Method, e.Kind, e.Subject, e.touched(), req.ID, json.RawMessage(details))
 	}
 	if len(t.events) > 0 {
 		batch.Queue("SELECT pg_notify($1, $2::bigint::text)", Channel, t.siteID)
@@ -88,24 +88,6 @@ func (t *Tx) logEvents(batch *pgx.Batch, req Request) error {
 
 // SiteKey is the key under which a site's rows lie, as notifications carry it.
 func SiteKey(slug string) int64 { return siteKey(slug) }
-
-// Events reads the events of a site after a revision, in order, at most limit of
-// them. With touching only those that touch one of these.
-func (r Reader) Events(ctx context.Context, after int64, limit int, touching []string) ([]LoggedEvent, error) {
-	rows, err := r.tx.Query(ctx, `
-		SELECT revision, at, actor, kind, subject, request_id, touched, details FROM event
-		WHERE site_id = $1 AND revision > $2 AND ($3::text[] IS NULL OR touched && $3::text[])
-		ORDER BY revision LIMIT $4`, r.siteID, after, touching, limit)
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (LoggedEvent, error) {
-		var e LoggedEvent
-		err := row.Scan(&e.Revision, &e.At, &e.Actor, &e.Kind, &e.Subject, &e.RequestID, &e.Touched, &e.Details)
-		e.At = e.At.UTC()
-		return e, err
-	})
-}
 
 // Connect opens a connection of its own to the database, for somebody who
 // listens on it for long.

@@ -35,7 +35,8 @@ type Request struct {
 	ID      uuid.UUID
 	Method  string
 	Content [32]byte // SHA-256 of what was asked
-	Actor   string
+	Actor   string   // name of the user
+	Token   string   // name of the token that they showed; empty for none
 	Now     time.Time
 	// NewSite lets the call make the site if there is none.
 	NewSite bool

@@ -37,8 +37,8 @@ type Act struct {
 
 func (w *Workshop) request(a Act) store.Request {
 	return store.Request{
-		Site: a.Site, ID: a.RequestID, Method: a.Method, Content: a.Content, Actor: a.Caller.User,
-		Now: w.now().UTC().Truncate(time.Microsecond),
+		Site: a.Site, ID: a.RequestID, Method: a.Method, Content: a.Content,
+		Actor: a.Caller.User, Token: a.Caller.Token, Now: w.now().UTC().Truncate(time.Microsecond),
 	}
 }
 

@@ -163,7 +163,15 @@ type Event struct {
 	// The names of everything that it touches, the subject included.
 	Touched []string `protobuf:"bytes,7,rep,name=touched,proto3" json:"touched,omitempty"`
 	// What changed, in the words of the log; not for programs to rely on.
-	Details       *structpb.Struct `protobuf:"bytes,8,opt,name=details,proto3" json:"details,omitempty"`
+	Details *structpb.Struct `protobuf:"bytes,8,opt,name=details,proto3" json:"details,omitempty"`
+	// The name of the token that the user showed; empty for none. ShowTrail tells
+	// it, Watch does not.
+	Token string `protobuf:"bytes,9,opt,name=token,proto3" json:"token,omitempty"`
+	// The call that did it: "/bayhold.v1.BookingService/BookPlan". ShowTrail tells
+	// it, Watch does not.
+	Method string `protobuf:"bytes,10,opt,name=method,proto3" json:"method,omitempty"`
+	// What it changed, field by field. ShowTrail tells it, Watch does not.
+	Changes       []*EventChange `protobuf:"bytes,11,rep,name=changes,proto3" json:"changes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -254,6 +262,91 @@ func (x *Event) GetDetails() *structpb.Struct {
 	return nil
 }
 
+func (x *Event) GetToken() string {
+	if x != nil {
+		return x.Token
+	}
+	return ""
+}
+
+func (x *Event) GetMethod() string {
+	if x != nil {
+		return x.Method
+	}
+	return ""
+}
+
+func (x *Event) GetChanges() []*EventChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+// EventChange is one thing that an event changed.
+type EventChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where: "Condition", "Closures[0].Reason"; empty for the thing itself.
+	Path string `protobuf:"bytes,1,opt,name=path,proto3" json:"path,omitempty"`
+	// What stood there before; empty if nothing did.
+	Before string `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	// What stands there since; empty if nothing does.
+	After         string `protobuf:"bytes,3,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EventChange) Reset() {
+	*x = EventChange{}
+	mi := &file_bayhold_v1_watch_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EventChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EventChange) ProtoMessage() {}
+
+func (x *EventChange) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_watch_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EventChange.ProtoReflect.Descriptor instead.
+func (*EventChange) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_watch_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *EventChange) GetPath() string {
+	if x != nil {
+		return x.Path
+	}
+	return ""
+}
+
+func (x *EventChange) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *EventChange) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
 var File_bayhold_v1_watch_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_watch_proto_rawDesc = "" +
@@ -267,7 +360,7 @@ const file_bayhold_v1_watch_proto_rawDesc = "" +
 	"\x0f_after_revision\"T\n" +
 	"\rWatchResponse\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\x03R\brevision\x12'\n" +
-	"\x05event\x18\x02 \x01(\v2\x11.bayhold.v1.EventR\x05event\"\x8e\x02\n" +
+	"\x05event\x18\x02 \x01(\v2\x11.bayhold.v1.EventR\x05event\"\xef\x02\n" +
 	"\x05Event\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\x03R\brevision\x129\n" +
 	"\n" +
@@ -278,7 +371,15 @@ const file_bayhold_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x06 \x01(\tR\trequestId\x12\x18\n" +
 	"\atouched\x18\a \x03(\tR\atouched\x121\n" +
-	"\adetails\x18\b \x01(\v2\x17.google.protobuf.StructR\adetails2Y\n" +
+	"\adetails\x18\b \x01(\v2\x17.google.protobuf.StructR\adetails\x12\x14\n" +
+	"\x05token\x18\t \x01(\tR\x05token\x12\x16\n" +
+	"\x06method\x18\n" +
+	" \x01(\tR\x06method\x121\n" +
+	"\achanges\x18\v \x03(\v2\x17.bayhold.v1.EventChangeR\achanges\"O\n" +
+	"\vEventChange\x12\x12\n" +
+	"\x04path\x18\x01 \x01(\tR\x04path\x12\x16\n" +
+	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18\x03 \x01(\tR\x05after2Y\n" +
 	"\fWatchService\x12I\n" +
 	"\x05Watch\x12\x18.bayhold.v1.WatchRequest\x1a\x19.bayhold.v1.WatchResponse\"\t\x92\xe5\x18\x05\n" +
 	"\x03\x01\x02\x030\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
@@ -295,25 +396,27 @@ func file_bayhold_v1_watch_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_watch_proto_rawDescData
 }
 
-var file_bayhold_v1_watch_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_bayhold_v1_watch_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_bayhold_v1_watch_proto_goTypes = []any{
 	(*WatchRequest)(nil),          // 0: bayhold.v1.WatchRequest
 	(*WatchResponse)(nil),         // 1: bayhold.v1.WatchResponse
 	(*Event)(nil),                 // 2: bayhold.v1.Event
-	(*timestamppb.Timestamp)(nil), // 3: google.protobuf.Timestamp
-	(*structpb.Struct)(nil),       // 4: google.protobuf.Struct
+	(*EventChange)(nil),           // 3: bayhold.v1.EventChange
+	(*timestamppb.Timestamp)(nil), // 4: google.protobuf.Timestamp
+	(*structpb.Struct)(nil),       // 5: google.protobuf.Struct
 }
 var file_bayhold_v1_watch_proto_depIdxs = []int32{
 	2, // 0: bayhold.v1.WatchResponse.event:type_name -> bayhold.v1.Event
-	3, // 1: bayhold.v1.Event.event_time:type_name -> google.protobuf.Timestamp
-	4, // 2: bayhold.v1.Event.details:type_name -> google.protobuf.Struct
-	0, // 3: bayhold.v1.WatchService.Watch:input_type -> bayhold.v1.WatchRequest
-	1, // 4: bayhold.v1.WatchService.Watch:output_type -> bayhold.v1.WatchResponse
-	4, // [4:5] is the sub-list for method output_type
-	3, // [3:4] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	4, // 1: bayhold.v1.Event.event_time:type_name -> google.protobuf.Timestamp
+	5, // 2: bayhold.v1.Event.details:type_name -> google.protobuf.Struct
+	3, // 3: bayhold.v1.Event.changes:type_name -> bayhold.v1.EventChange
+	0, // 4: bayhold.v1.WatchService.Watch:input_type -> bayhold.v1.WatchRequest
+	1, // 5: bayhold.v1.WatchService.Watch:output_type -> bayhold.v1.WatchResponse
+	5, // [5:6] is the sub-list for method output_type
+	4, // [4:5] is the sub-list for method input_type
+	4, // [4:4] is the sub-list for extension type_name
+	4, // [4:4] is the sub-list for extension extendee
+	0, // [0:4] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_watch_proto_init() }
@@ -329,7 +432,7 @@ func file_bayhold_v1_watch_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_watch_proto_rawDesc), len(file_bayhold_v1_watch_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
