@@ -100,7 +100,11 @@ CREATE TABLE event (
     touched text[] NOT NULL,
     request_id uuid NOT NULL,
     details jsonb NOT NULL,
+    token text DEFAULT ''::text NOT NULL,
+    method text DEFAULT ''::text NOT NULL,
+    seal bytea NOT NULL,
     CONSTRAINT event_pkey PRIMARY KEY (site_id, revision),
+    CONSTRAINT event_seal_check CHECK ((octet_length(seal) = 32)),
     CONSTRAINT event_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
 );
 
@@ -294,7 +298,10 @@ CREATE TABLE site (
 CREATE TABLE site_counter (
     site_id bigint NOT NULL,
     revision bigint NOT NULL,
+    head bytea DEFAULT decode(repeat('00'::text, 32), 'hex'::text) NOT NULL,
+    sealed_later bigint DEFAULT 0 NOT NULL,
     CONSTRAINT site_counter_pkey PRIMARY KEY (site_id),
+    CONSTRAINT site_counter_head_check CHECK ((octet_length(head) = 32)),
     CONSTRAINT site_counter_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
 );
 
@@ -498,6 +505,28 @@ CREATE TABLE tool_type (
     CONSTRAINT tool_type_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
 );
 
+CREATE OR REPLACE FUNCTION public.event_part(t text)
+ RETURNS bytea
+ LANGUAGE sql
+ STABLE
+AS $function$ SELECT int4send(octet_length(convert_to(t, 'UTF8'))) || convert_to(t, 'UTF8') $function$
+;
+
+CREATE OR REPLACE FUNCTION public.event_seal(before bytea, e event)
+ RETURNS bytea
+ LANGUAGE sql
+ STABLE
+AS $function$
+    SELECT sha256(convert_to('bayhold event 1', 'UTF8') || before
+        || int8send(e.site_id) || int8send(e.revision) || timestamptz_send(e.at)
+        || event_part(e.actor) || event_part(e.token) || event_part(e.method)
+        || event_part(e.kind) || event_part(e.subject)
+        || int4send(cardinality(e.touched)) || coalesce((
+            SELECT string_agg(event_part(t), ''::bytea ORDER BY n) FROM unnest(e.touched) WITH ORDINALITY AS u (t, n)), '')
+        || uuid_send(e.request_id) || event_part(e.details::text))
+$function$
+;
+
 CREATE OR REPLACE FUNCTION public.record_is_kept()
  RETURNS trigger
  LANGUAGE plpgsql
@@ -506,6 +535,31 @@ BEGIN
     RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
 END $function$
 ;
+
+CREATE OR REPLACE FUNCTION public.seal_event()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'public', 'pg_temp'
+AS $function$
+DECLARE
+    counter site_counter;
+BEGIN
+    SELECT * INTO counter FROM site_counter WHERE site_id = NEW.site_id FOR NO KEY UPDATE;
+    IF NOT FOUND THEN
+        RAISE foreign_key_violation USING MESSAGE = 'the site has no counter';
+    ELSIF NEW.revision IS NULL THEN
+        NEW.revision := counter.revision + 1;
+    ELSIF NEW.revision <> counter.revision THEN
+        RAISE check_violation USING MESSAGE = 'the event is not numbered by the counter';
+    END IF;
+    NEW.seal := event_seal(counter.head, NEW);
+    UPDATE site_counter SET revision = NEW.revision, head = NEW.seal WHERE site_id = NEW.site_id;
+    RETURN NEW;
+END $function$
+;
+
+CREATE TRIGGER seal BEFORE INSERT ON public.event FOR EACH ROW EXECUTE FUNCTION seal_event();
 
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.job_closing FOR EACH ROW EXECUTE FUNCTION record_is_kept();
 
