@@ -55,6 +55,10 @@ func stepDetails(s *bayholdv1.Step) table {
 	if s.GetHoldPoint() {
 		hold = "nobody passes until the checks are recorded and signed"
 	}
+	turns := ""
+	if s.GetTurnsEngine() {
+		turns = "turns the engine under power: every locking tool off first"
+	}
 	t := table{bare: true, cols: []column{{}, {}, {wrap: true}}}
 	for _, row := range [][2]string{
 		{"How", s.GetInstruction()},
@@ -65,6 +69,7 @@ func stepDetails(s *bayholdv1.Step) table {
 		{"Parts", strings.Join(parts, "\n")},
 		{"Checks", strings.Join(checks, "\n")},
 		{"HOLD POINT", hold},
+		{"POWER", turns},
 		{"Order", stepOrder(s)},
 	} {
 		if row[1] != "" {

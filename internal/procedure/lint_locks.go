@@ -25,7 +25,11 @@ var cranked = regexp.MustCompile(ranIndoors.String() + "|" + crankedOver.String(
 // while the locks of the other are in (common practice: all locks out and
 // counted before the engine is cranked).
 func (ln linter) crankedLocked(c checker, s Step, family string, in map[string]bool) {
-	if !cranked.MatchString(s.words()) {
+	powered := cranked.MatchString(s.words())
+	if powered && !s.TurnsEngine {
+		c.at(0, "turns_engine").advise("turns-engine", "it cranks or runs the engine: say turns_engine, so that it never starts while a lock is fitted")
+	}
+	if !powered && !s.TurnsEngine {
 		return
 	}
 	for _, id := range slices.Sorted(maps.Keys(ln.lockedOn)) {

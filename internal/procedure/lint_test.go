@@ -133,9 +133,13 @@ func TestLint(t *testing.T) {
 			32, "procedures[chain].steps[0]", "cranked-locked", "locked"},
 		{"cranked beside the locks of others", func(l *Library) {
 			l.Procedures["run"] = Procedure{ID: "run", Title: "Oil pressure", Family: "e1", Steps: []Step{
-				step("warm", 5, func(s *Step) { s.Title = "Run the engine warm"; s.Line = 90 }),
+				step("warm", 5, func(s *Step) { s.Title, s.TurnsEngine = "Run the engine warm", true; s.Line = 90 }),
 			}}
 		}, 90, "procedures[run].steps[0]", "cranked-locked", "in a job with locked"},
+		{"turned under power, by the flag alone", edit(0, func(s *Step) { s.TurnsEngine = true }),
+			32, "procedures[chain].steps[0]", "cranked-locked", "locked"},
+		{"turned under power, by the words alone", edit(0, func(s *Step) { s.Instruction = "Crank the engine over." }),
+			32, "procedures[chain].steps[0].turns_engine", "turns-engine", "turns_engine"},
 		{"implausible torque", edit(1, func(s *Step) {
 			s.Torque.Stages = []Stage{{Torque: 190}}
 		}), 34, "procedures[chain].steps[1].torque.stages[0]", "torque-implausible", "torque-high:190"},
@@ -222,7 +226,7 @@ func TestLintLetsALockBeUsedOnce(t *testing.T) {
 func TestLintLetsAnEngineRunUnlocked(t *testing.T) {
 	run := func(change func(*Step)) Step {
 		return step("warm", 5, func(s *Step) {
-			s.Title = "Test run"
+			s.Title, s.TurnsEngine = "Test run", true
 			s.Cautions = []Caution{{Signal: Danger, Code: Fumes, Text: "Extraction on."}}
 			change(s)
 		})

@@ -89,7 +89,10 @@ type Step struct {
 	Torque       *Torque
 	Checks       []Check
 	HoldPoint    bool
-	Cautions     []Caution
+	// TurnsEngine says that it turns the engine under power: no locking tool may
+	// be on it then.
+	TurnsEngine bool
+	Cautions    []Caution
 	// After and Before name steps of the same list, or "owner/step" of
 	// another preparation or procedure, that come earlier or later. Steps of
 	// one list that name no After follow the step listed before them.

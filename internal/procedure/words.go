@@ -34,6 +34,7 @@ func (s Step) fields() []field {
 		{"torque", s.Torque.String()},
 		{"checks", each(s.Checks, Check.String)},
 		{"hold_point", yes(s.HoldPoint)},
+		{"turns_engine", yes(s.TurnsEngine)},
 		{"cautions", each(s.Cautions, Caution.String)},
 		{"after", strings.Join(s.After, ", ")},
 		{"before", strings.Join(s.Before, ", ")},

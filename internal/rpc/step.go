@@ -60,7 +60,7 @@ func writeStep(siteID string, s procedure.Step) *bayholdv1.Step {
 			LowMinutes: int32(s.Estimate.Low), LikelyMinutes: int32(s.Estimate.Likely), HighMinutes: int32(s.Estimate.High),
 		},
 		Unattended: s.Mode == procedure.Unattended, Unbroken: s.Unbroken, JoinedToNext: s.JoinedToNext,
-		WaitAfterMinutes: int32(s.WaitAfter), Torque: writeTorque(s.Torque), HoldPoint: s.HoldPoint,
+		WaitAfterMinutes: int32(s.WaitAfter), Torque: writeTorque(s.Torque), HoldPoint: s.HoldPoint, TurnsEngine: s.TurnsEngine,
 		Cautions: writeCautions(s.Cautions), After: s.After, Before: s.Before, Anytime: s.Anytime,
 		OnlyBefore: namesOf(siteID, preparations, s.OnlyBefore), OnlyAfter: namesOf(siteID, preparations, s.OnlyAfter),
 	}

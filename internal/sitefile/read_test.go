@@ -101,6 +101,7 @@ func TestSteps(t *testing.T) {
 		"parts": {[]string{"estimate: 30", "parts: [{id: bolt, title: Bolt, quantity: 4, single_use: true}]"}, with(func(s *procedure.Step) {
 			s.Parts = []procedure.Part{{ID: "bolt", Title: "Bolt", Quantity: 4, SingleUse: true}}
 		})},
+		"power": {[]string{"estimate: 30", "turns_engine: true"}, with(func(s *procedure.Step) { s.TurnsEngine = true })},
 		"checks": {[]string{"estimate: 30", "hold_point: true", "checks: [{id: k, title: K}, {id: gap, title: Gap, unit: mm, max: 2.5}]"}, with(func(s *procedure.Step) {
 			s.HoldPoint, s.Checks = true, []procedure.Check{{ID: "k", Title: "K"}, {ID: "gap", Title: "Gap", Unit: "mm", Max: &two}}
 		})},

@@ -17,7 +17,7 @@ import (
 func (v value) step(skills []string) procedure.Step {
 	s := procedure.Step{Line: v.line(), Mode: procedure.Attended}
 	o, ok := v.object("id", "title", "instruction", "estimate", "unattended", "unbroken", "joined_to_next",
-		"wait_after", "people", "skills", "crew", "tools", "parts", "torque", "checks", "hold_point", "cautions",
+		"wait_after", "people", "skills", "crew", "tools", "parts", "torque", "checks", "hold_point", "turns_engine", "cautions",
 		"after", "before", "anytime", "only_before", "only_after")
 	if !ok {
 		return placeholder(s)
@@ -30,6 +30,7 @@ func (v value) step(skills []string) procedure.Step {
 	s.JoinedToNext = o.get("joined_to_next").flag()
 	s.WaitAfter = o.get("wait_after").minutes()
 	s.HoldPoint = o.get("hold_point").flag()
+	s.TurnsEngine = o.get("turns_engine").flag()
 	s.Anytime = o.get("anytime").flag()
 	if o.get("unattended").flag() {
 		s.Mode = procedure.Unattended

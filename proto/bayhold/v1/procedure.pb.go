@@ -540,7 +540,9 @@ type Step struct {
 	// The names of the preparations after whose put-back it may start.
 	OnlyAfter []string `protobuf:"bytes,19,rep,name=only_after,json=onlyAfter,proto3" json:"only_after,omitempty"`
 	// It has no place in the order of its list but what after and before say.
-	Anytime       bool `protobuf:"varint,20,opt,name=anytime,proto3" json:"anytime,omitempty"`
+	Anytime bool `protobuf:"varint,20,opt,name=anytime,proto3" json:"anytime,omitempty"`
+	// It turns the engine under power: no locking tool may be on it then.
+	TurnsEngine   bool `protobuf:"varint,21,opt,name=turns_engine,json=turnsEngine,proto3" json:"turns_engine,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -711,6 +713,13 @@ func (x *Step) GetOnlyAfter() []string {
 func (x *Step) GetAnytime() bool {
 	if x != nil {
 		return x.Anytime
+	}
+	return false
+}
+
+func (x *Step) GetTurnsEngine() bool {
+	if x != nil {
+		return x.TurnsEngine
 	}
 	return false
 }
@@ -2442,7 +2451,7 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"\x05state\x18\x05 \x01(\x0e2\x1a.bayhold.v1.ProcedureStateR\x05state\x12\x14\n" +
 	"\x05needs\x18\x06 \x03(\tR\x05needs\x12!\n" +
 	"\fbay_features\x18\a \x03(\tR\vbayFeatures\x12&\n" +
-	"\x05steps\x18\b \x03(\v2\x10.bayhold.v1.StepR\x05steps\"\xb9\x05\n" +
+	"\x05steps\x18\b \x03(\v2\x10.bayhold.v1.StepR\x05steps\"\xdc\x05\n" +
 	"\x04Step\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12 \n" +
@@ -2469,7 +2478,8 @@ const file_bayhold_v1_procedure_proto_rawDesc = "" +
 	"onlyBefore\x12\x1d\n" +
 	"\n" +
 	"only_after\x18\x13 \x03(\tR\tonlyAfter\x12\x18\n" +
-	"\aanytime\x18\x14 \x01(\bR\aanytime\"u\n" +
+	"\aanytime\x18\x14 \x01(\bR\aanytime\x12!\n" +
+	"\fturns_engine\x18\x15 \x01(\bR\vturnsEngine\"u\n" +
 	"\bEstimate\x12\x1f\n" +
 	"\vlow_minutes\x18\x01 \x01(\x05R\n" +
 	"lowMinutes\x12%\n" +
