@@ -4,10 +4,12 @@ package access
 import (
 	"context"
 	"slices"
+
+	"bayhold/internal/site"
 )
 
 // Role is what a user does in a workshop. Its words are those of the contract.
-type Role string
+type Role = site.Role
 
 // The roles.
 const (

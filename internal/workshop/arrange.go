@@ -95,7 +95,7 @@ func (w *Workshop) Arrange(ctx context.Context, slug string, q ArrangeQuestion, 
 	}
 	from := minuteUp(w.Now())
 	var a arrangers
-	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
+	err := w.view(ctx, slug, func(ctx context.Context, r store.Reader) error {
 		var err error
 		a, err = w.gather(ctx, r, q, from)
 		return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/procedure"
@@ -16,9 +17,17 @@ func (w *Workshop) Site(ctx context.Context, slug string) (site.Site, error) {
 	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) (site.Site, error) { return r.Site(ctx) })
 }
 
-// Sites lists sites by id.
+// Sites lists by id the sites that the caller may see: their own.
 func (w *Workshop) Sites(ctx context.Context, page Page) ([]site.Site, error) {
-	return w.store.Sites(ctx, page)
+	c := access.From(ctx)
+	if c.Site == "" {
+		return w.store.Sites(ctx, page)
+	}
+	own, err := w.Site(ctx, c.Site)
+	if err != nil || page.After >= own.ID {
+		return nil, err
+	}
+	return []site.Site{own}, nil
 }
 
 // Bay reads a bay.

@@ -21,16 +21,20 @@ func (w *Workshop) EditSite(ctx context.Context, act Act, edit func(*site.Site))
 		after := before
 		edit(&after)
 		var fs fault.Fields
-		checkText(&fs, "display_name", after.Name, true)
-		if _, err := time.LoadLocation(after.TimeZone); err != nil || after.TimeZone == "" || after.TimeZone == "Local" {
-			fs.Add("time_zone", "%q is no IANA time zone: give one such as Europe/Lisbon", after.TimeZone)
-		}
+		checkSite(&fs, after)
 		if err := fs.Err("SITE", "the site cannot be kept"); err != nil {
 			return after, err
 		}
 		tx.Log(changed("site.changed", "", before, after))
 		return after, tx.PutSite(ctx, after)
 	})
+}
+
+func checkSite(fs *fault.Fields, v site.Site) {
+	checkText(fs, "display_name", v.Name, true)
+	if _, err := time.LoadLocation(v.TimeZone); err != nil || v.TimeZone == "" || v.TimeZone == "Local" {
+		fs.Add("time_zone", "%q is no IANA time zone: give one such as Europe/Lisbon", v.TimeZone)
+	}
 }
 
 // EditBay changes a bay by the function given.

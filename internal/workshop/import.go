@@ -1,6 +1,7 @@
 package workshop
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -8,6 +9,7 @@ import (
 	"reflect"
 	"time"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/procedure"
@@ -53,7 +55,7 @@ func (w *Workshop) Import(ctx context.Context, act Act, in Intake) (Imported, er
 		return Imported{}, err
 	}
 	if siteID == "" {
-		siteID = in.Site
+		siteID = cmp.Or(in.Site, act.Caller.Site)
 	}
 	if siteID == "" {
 		if siteID, err = w.onlySite(ctx); err != nil {
@@ -68,6 +70,9 @@ func (w *Workshop) Import(ctx context.Context, act Act, in Intake) (Imported, er
 		fs.Add("parent", "the files are for site %q, not %q", siteID, in.Site)
 	}
 	if err := fs.Err("SITE", "the files cannot be taken in"); err != nil {
+		return Imported{}, err
+	}
+	if err := access.AtSite(act.Caller, siteID); err != nil {
 		return Imported{}, err
 	}
 	act.Site = siteID

@@ -192,7 +192,7 @@ func (w *Workshop) pose(ctx context.Context, slug string, q wanted) (*puzzle, wo
 	for _, id := range q.ids {
 		refs = append(refs, site.ProcedureRef{ID: id})
 	}
-	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
+	err := w.view(ctx, slug, func(ctx context.Context, r store.Reader) error {
 		var err error
 		if job, err = merge(ctx, r, refs); err != nil {
 			return err

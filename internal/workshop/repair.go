@@ -61,7 +61,7 @@ func (w *Workshop) ProposeRepair(ctx context.Context, slug string, q RepairQuest
 		return Repair{}, err
 	}
 	var m *mender
-	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
+	err := w.view(ctx, slug, func(ctx context.Context, r store.Reader) error {
 		var err error
 		m, err = w.newMender(ctx, r, q)
 		return err

@@ -68,12 +68,21 @@ func (w *Workshop) Ready(ctx context.Context) error { return w.store.Ping(ctx) }
 // read runs fn on an unchanging picture of a site and gives what it finds.
 func read[T any](ctx context.Context, w *Workshop, slug string, fn func(context.Context, store.Reader) (T, error)) (T, error) {
 	var out T
-	err := w.store.View(ctx, slug, func(ctx context.Context, r store.Reader) error {
+	err := w.view(ctx, slug, func(ctx context.Context, r store.Reader) error {
 		var err error
 		out, err = fn(ctx, r)
 		return err
 	})
 	return out, err
+}
+
+// view runs fn on an unchanging picture of a site, which must be the caller's
+// own. All that is read of a site is read through it.
+func (w *Workshop) view(ctx context.Context, slug string, fn func(context.Context, store.Reader) error) error {
+	if err := access.AtSite(access.From(ctx), slug); err != nil {
+		return err
+	}
+	return w.store.View(ctx, slug, fn)
 }
 
 // checkTime notes what is wrong with an instant that must be a whole minute.
