@@ -3,6 +3,23 @@
 
 CREATE EXTENSION btree_gist;
 
+CREATE TABLE access_token (
+    site_id bigint NOT NULL,
+    user_slug text NOT NULL,
+    name text NOT NULL,
+    hash bytea NOT NULL,
+    created_at timestamp with time zone NOT NULL,
+    expires_at timestamp with time zone NOT NULL,
+    last_used_at timestamp with time zone,
+    revoked_at timestamp with time zone,
+    CONSTRAINT access_token_pkey PRIMARY KEY (site_id, user_slug, name),
+    CONSTRAINT access_token_site_id_hash_key UNIQUE (site_id, hash),
+    CONSTRAINT access_token_check CHECK ((expires_at > created_at)),
+    CONSTRAINT access_token_hash_check CHECK ((length(hash) = 32)),
+    CONSTRAINT access_token_name_check CHECK ((name ~ '^[a-z0-9]([a-z0-9._-]{0,61}[a-z0-9])?$'::text)),
+    CONSTRAINT access_token_site_id_user_slug_fkey FOREIGN KEY (site_id, user_slug) REFERENCES site_user(site_id, slug)
+);
+
 CREATE TABLE bay (
     site_id bigint NOT NULL,
     resource_id bigint NOT NULL,
@@ -303,6 +320,24 @@ CREATE TABLE site_counter (
     CONSTRAINT site_counter_pkey PRIMARY KEY (site_id),
     CONSTRAINT site_counter_head_check CHECK ((octet_length(head) = 32)),
     CONSTRAINT site_counter_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
+CREATE TABLE site_user (
+    site_id bigint NOT NULL,
+    slug text NOT NULL,
+    display_name text NOT NULL,
+    roles text[] NOT NULL,
+    technician_id bigint,
+    certificate text,
+    disabled_at timestamp with time zone,
+    created_at timestamp with time zone NOT NULL,
+    CONSTRAINT site_user_pkey PRIMARY KEY (site_id, slug),
+    CONSTRAINT site_user_site_id_certificate_key UNIQUE (site_id, certificate),
+    CONSTRAINT site_user_site_id_technician_id_key UNIQUE (site_id, technician_id),
+    CONSTRAINT site_user_roles_check CHECK (((cardinality(roles) > 0) AND (roles <@ ARRAY['MANAGER'::text, 'TECHNICIAN'::text, 'ADMINISTRATOR'::text]))),
+    CONSTRAINT site_user_slug_check CHECK ((slug ~ '^[a-z0-9]([a-z0-9._-]{0,61}[a-z0-9])?$'::text)),
+    CONSTRAINT site_user_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id),
+    CONSTRAINT site_user_site_id_technician_id_fkey FOREIGN KEY (site_id, technician_id) REFERENCES technician(site_id, resource_id)
 );
 
 CREATE TABLE step_delay (

@@ -20,7 +20,8 @@ type mutation interface {
 	GetRequestId() string
 }
 
-// actOf reads who does what under which request id.
+// actOf reads who does what under which request id; siteID is empty for an act
+// that finds its site itself.
 func actOf(ctx context.Context, siteID string, req mutation) (workshop.Act, error) {
 	id, err := uuid.Parse(req.GetRequestId())
 	if err != nil || id == uuid.Nil {
@@ -32,9 +33,15 @@ func actOf(ctx context.Context, siteID string, req mutation) (workshop.Act, erro
 	if err != nil {
 		return workshop.Act{}, fault.New(fault.Invalid, "MESSAGE", "the message cannot be read").Because(err)
 	}
+	caller := access.From(ctx)
+	if siteID != "" {
+		if err := access.AtSite(caller, siteID); err != nil {
+			return workshop.Act{}, err
+		}
+	}
 	method, _ := grpc.Method(ctx)
 	return workshop.Act{
-		Site: siteID, RequestID: id, Method: method, Content: sha256.Sum256(raw), Caller: access.From(ctx),
+		Site: siteID, RequestID: id, Method: method, Content: sha256.Sum256(raw), Caller: caller,
 	}, nil
 }
 

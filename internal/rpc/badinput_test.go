@@ -48,7 +48,7 @@ func TestWhatBadInputGets(t *testing.T) {
 		})), codes.InvalidArgument},
 		"no range":                   {second(c.booking.ListBookings(ctx, &bayholdv1.ListBookingsRequest{Parent: quay})), codes.InvalidArgument},
 		"a name that does not exist": {second(c.bay.GetBay(ctx, &bayholdv1.GetBayRequest{Name: quay + "/bays/bay-9"})), codes.NotFound},
-		"a site that does not exist": {second(c.bay.ListBays(ctx, &bayholdv1.ListBaysRequest{Parent: "sites/moon"})), codes.NotFound},
+		"a site that does not exist": {second(c.bay.ListBays(ctx, &bayholdv1.ListBaysRequest{Parent: "sites/moon"})), codes.PermissionDenied},
 		"a name of the wrong form":   {second(c.bay.GetBay(ctx, &bayholdv1.GetBayRequest{Name: "bay-1"})), codes.InvalidArgument},
 		"a name with a quote":        {second(c.bay.GetBay(ctx, &bayholdv1.GetBayRequest{Name: quay + "/bays/x' OR '1'='1"})), codes.InvalidArgument},
 		"a number that is none":      {second(c.job.GetJob(ctx, &bayholdv1.GetJobRequest{Name: quay + "/jobs/first"})), codes.InvalidArgument},
@@ -81,7 +81,7 @@ func TestWhatBadInputGets(t *testing.T) {
 		if got := status.Code(c.err); got != c.code {
 			t.Errorf("%s: %v (%v), want %v", name, got, c.err, c.code)
 		}
-		explained := len(detail[*errdetails.BadRequest](c.err).GetFieldViolations()) > 0 || c.code == codes.NotFound || c.code == codes.ResourceExhausted
+		explained := len(detail[*errdetails.BadRequest](c.err).GetFieldViolations()) > 0 || c.code == codes.NotFound || c.code == codes.PermissionDenied || c.code == codes.ResourceExhausted
 		if !explained || detail[*errdetails.ErrorInfo](c.err).GetReason() == "" {
 			t.Errorf("%s is refused without saying what is wrong: %v", name, c.err)
 		}

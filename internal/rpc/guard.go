@@ -45,18 +45,18 @@ var knownServices = map[string]bool{
 	reflectionalphapb.ServerReflection_ServiceDesc.ServiceName: true,
 }
 
-// newGuard reads the rules of all methods that a server has from the contract.
-func newGuard(door *access.Door, services map[string]grpc.ServiceInfo) guard {
-	g := guard{door: door, rules: map[string]rule{}}
+// rulesOf reads the rules of all methods that a server has from the contract.
+func rulesOf(services map[string]grpc.ServiceInfo) map[string]rule {
+	out := map[string]rule{}
 	for service, info := range services {
 		for _, m := range info.Methods {
-			g.rules["/"+service+"/"+m.Name] = rule{
+			out["/"+service+"/"+m.Name] = rule{
 				open: openServices[service], known: knownServices[service],
 				roles: rolesOf(protoreflect.FullName(service).Append(protoreflect.Name(m.Name))),
 			}
 		}
 	}
-	return g
+	return out
 }
 
 // rolesOf reads which roles the contract lets call a method; none if it names none.
@@ -82,7 +82,7 @@ var roleFromProto = map[bayholdv1.Role]access.Role{
 }
 
 // admit tells who calls a method, and refuses whoever may not.
-func (g guard) admit(ctx context.Context, method string) (access.Caller, error) {
+func (g *guard) admit(ctx context.Context, method string) (access.Caller, error) {
 	r := g.rules[method]
 	if r.open {
 		return access.Caller{}, nil
@@ -99,7 +99,7 @@ func (g guard) admit(ctx context.Context, method string) (access.Caller, error) 
 }
 
 // caller tells who calls by the token or else by the client certificate.
-func (g guard) caller(ctx context.Context) (access.Caller, error) {
+func (g *guard) caller(ctx context.Context) (access.Caller, error) {
 	md, _ := metadata.FromIncomingContext(ctx)
 	const scheme = "Bearer " // RFC 6750; a scheme's case does not matter (RFC 9110, 11.1)
 	for _, v := range md.Get("authorization") {
@@ -128,7 +128,7 @@ func words(roles []access.Role) string {
 	return strings.Join(out, ", ")
 }
 
-func (g guard) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
+func (g *guard) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
 	caller, err := g.admit(ctx, info.FullMethod)
 	if err != nil {
 		return nil, err
@@ -139,7 +139,7 @@ func (g guard) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 	return handle(access.With(ctx, caller), req)
 }
 
-func (g guard) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
+func (g *guard) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
 	caller, err := g.admit(stream.Context(), info.FullMethod)
 	if err != nil {
 		return err
@@ -158,7 +158,7 @@ func (g guard) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServer
 
 // keepAsking ends a stream whose caller may no longer have it. While the
 // database cannot say, the stream goes on.
-func (g guard) keepAsking(ctx context.Context, method string, end context.CancelCauseFunc) {
+func (g *guard) keepAsking(ctx context.Context, method string, end context.CancelCauseFunc) {
 	tick := time.NewTicker(access.Fresh)
 	defer tick.Stop()
 	for {

@@ -23,6 +23,8 @@ const (
 	jobs           = "jobs"
 	bookings       = "bookings"
 	certificates   = "certificates"
+	users          = "users"
+	tokens         = "tokens"
 )
 
 // segment is what an id in a name may look like. Whether there is such a thing

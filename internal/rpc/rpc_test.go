@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"bytes"
 	"context"
 	"io"
 	"log/slog"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -17,16 +19,17 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
-	"google.golang.org/grpc/metadata"
 	reflectionpb "google.golang.org/grpc/reflection/grpc_reflection_v1"
 	"google.golang.org/grpc/status"
 	"google.golang.org/grpc/test/bufconn"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayhold/internal/access"
 	"bayhold/internal/board"
 	"bayhold/internal/feed"
 	"bayhold/internal/pgtest"
+	"bayhold/internal/site"
 	"bayhold/internal/store"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -51,10 +54,64 @@ type clients struct {
 	booking     bayholdv1.BookingServiceClient
 	job         bayholdv1.JobServiceClient
 	calibration bayholdv1.CalibrationServiceClient
+	house       *house
 }
 
-// serve runs the small workshop of the workshop package behind an in-memory
-// listener.
+// house is the server behind, as those see it who stand on its machine.
+type house struct {
+	shop *workshop.Workshop
+	lis  *bufconn.Listener
+	log  *bytes.Buffer // read it when the server has stopped
+	// ahead is how many nanoseconds the server's clock is past monday.
+	ahead atomic.Int64
+}
+
+func (h *house) now() time.Time { return monday.Add(time.Duration(h.ahead.Load())) }
+
+// enrol makes a user on the server's machine, and the site if there is none,
+// and gives the text of their first token.
+func (h *house) enrol(t *testing.T, siteID string, u site.User) string {
+	t.Helper()
+	act := workshop.Act{Site: siteID, RequestID: uuid.New(), Method: "enrol", Caller: access.Caller{User: "test"}}
+	made, err := h.shop.Enrol(t.Context(), act, workshop.Enrolment{
+		User: u, Token: "first", Site: site.Site{ID: siteID, Name: siteID, TimeZone: "Europe/Lisbon"},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return made.Made.Secret
+}
+
+// dial makes a connection that shows a token; none if it is empty.
+func (h *house) dial(t *testing.T, token string) *grpc.ClientConn {
+	t.Helper()
+	opts := []grpc.DialOption{
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return h.lis.DialContext(ctx) }),
+		grpc.WithDefaultCallOptions(grpc.MaxCallSendMsgSize(64 << 20)),
+	}
+	if token != "" {
+		opts = append(opts, grpc.WithPerRPCCredentials(bearer(token)))
+	}
+	conn, err := grpc.NewClient("passthrough:///bufnet", opts...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = conn.Close() })
+	return conn
+}
+
+// bearer shows a token with every call.
+type bearer string
+
+func (b bearer) GetRequestMetadata(context.Context, ...string) (map[string]string, error) {
+	return map[string]string{"authorization": "Bearer " + string(b)}, nil
+}
+
+func (b bearer) RequireTransportSecurity() bool { return false }
+
+// serve runs a server on an empty database but for the site quay, whose user
+// "test" has all roles, behind an in-memory listener. The clients show their token.
 func serve(t *testing.T, opts Options) clients {
 	t.Helper()
 	s, err := store.Open(t.Context(), pgtest.New(t).URL)
@@ -62,23 +119,18 @@ func serve(t *testing.T, opts Options) clients {
 		t.Fatal(err)
 	}
 	t.Cleanup(s.Close)
-	opts.Log, opts.Sheets = slog.New(slog.NewTextHandler(io.Discard, nil)), board.Sheets{}
-	opts.Feed = feed.New(s, opts.Log)
-	listening, stop := context.WithCancel(context.Background())
+	h := &house{lis: bufconn.Listen(1 << 20), log: &bytes.Buffer{}}
+	h.shop = workshop.New(s, h.now)
+	opts.Log, opts.Sheets = slog.New(slog.NewJSONHandler(h.log, &slog.HandlerOptions{Level: slog.LevelDebug})), board.Sheets{}
+	opts.Feed, opts.Door = feed.New(s, opts.Log), access.NewDoor(s, h.now, opts.Log)
+	background, stop := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
-	wg.Go(func() { opts.Feed.Run(listening) })
-	server := New(workshop.New(s, func() time.Time { return monday }), opts)
-	lis := bufconn.Listen(1 << 20)
+	wg.Go(func() { opts.Feed.Run(background) })
+	wg.Go(func() { opts.Door.Run(background) })
+	server := New(h.shop, opts)
 	done := make(chan error, 1)
-	go func() { done <- server.Serve(lis) }()
-	conn, err := grpc.NewClient("passthrough:///bufnet", grpc.WithTransportCredentials(insecure.NewCredentials()),
-		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return lis.DialContext(ctx) }),
-		grpc.WithDefaultCallOptions(grpc.MaxCallSendMsgSize(64<<20)))
-	if err != nil {
-		t.Fatal(err)
-	}
+	go func() { done <- server.Serve(h.lis) }()
 	t.Cleanup(func() {
-		_ = conn.Close()
 		server.EndStreams()
 		server.Stop()
 		stop()
@@ -87,12 +139,13 @@ func serve(t *testing.T, opts Options) clients {
 			t.Error(err)
 		}
 	})
+	conn := h.dial(t, h.enrol(t, "quay", site.User{ID: "test", Roles: access.Roles}))
 	return clients{
 		conn: conn, site: bayholdv1.NewSiteServiceClient(conn), bay: bayholdv1.NewBayServiceClient(conn),
 		tech: bayholdv1.NewTechnicianServiceClient(conn), tool: bayholdv1.NewToolServiceClient(conn),
 		proc: bayholdv1.NewProcedureServiceClient(conn), planning: bayholdv1.NewPlanningServiceClient(conn),
 		booking: bayholdv1.NewBookingServiceClient(conn), job: bayholdv1.NewJobServiceClient(conn),
-		calibration: bayholdv1.NewCalibrationServiceClient(conn),
+		calibration: bayholdv1.NewCalibrationServiceClient(conn), house: h,
 	}
 }
 
@@ -285,33 +338,30 @@ func TestUpdatesChangeWhatTheMaskNames(t *testing.T) {
 	}
 }
 
-func TestHealthReflectionAndToken(t *testing.T) {
+func TestHealthIsOpenAndReflectionIsNot(t *testing.T) {
 	t.Parallel()
-	c := serve(t, Options{Token: "open sesame"})
-	health := healthpb.NewHealthClient(c.conn)
-	if _, err := health.Check(t.Context(), &healthpb.HealthCheckRequest{}); err != nil {
+	c := serve(t, Options{})
+	nobody := c.house.dial(t, "")
+	if _, err := healthpb.NewHealthClient(nobody).Check(t.Context(), &healthpb.HealthCheckRequest{}); err != nil {
 		t.Errorf("health needs no token: %v", err)
 	}
-	_, err := c.site.ListSites(t.Context(), &bayholdv1.ListSitesRequest{})
-	wantCode(t, err, codes.Unauthenticated)
-	with := metadata.AppendToOutgoingContext(t.Context(), "authorization", "Bearer open sesame")
-	if _, err := c.site.ListSites(with, &bayholdv1.ListSitesRequest{}); err != nil {
-		t.Errorf("with the token: %v", err)
-	}
-	wrong := metadata.AppendToOutgoingContext(t.Context(), "authorization", "Bearer open barley")
-	_, err = c.site.ListSites(wrong, &bayholdv1.ListSitesRequest{})
-	wantCode(t, err, codes.Unauthenticated)
-
-	stream, err := reflectionpb.NewServerReflectionClient(c.conn).ServerReflectionInfo(with)
+	list := &reflectionpb.ServerReflectionRequest{MessageRequest: &reflectionpb.ServerReflectionRequest_ListServices{}}
+	stream, err := reflectionpb.NewServerReflectionClient(nobody).ServerReflectionInfo(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	err = stream.Send(&reflectionpb.ServerReflectionRequest{MessageRequest: &reflectionpb.ServerReflectionRequest_ListServices{}})
+	_, err = stream.Recv()
+	wantCode(t, err, codes.Unauthenticated)
+
+	stream, err = reflectionpb.NewServerReflectionClient(c.conn).ServerReflectionInfo(t.Context())
 	if err != nil {
+		t.Fatal(err)
+	}
+	if err := stream.Send(list); err != nil {
 		t.Fatal(err)
 	}
 	answer, err := stream.Recv()
-	if err != nil || len(answer.GetListServicesResponse().GetService()) < 9 {
+	if err != nil || len(answer.GetListServicesResponse().GetService()) < 10 {
 		t.Errorf("reflection: %v, %v", answer, err)
 	}
 	if err := stream.CloseSend(); err != nil {

@@ -5,17 +5,15 @@ package rpc
 
 import (
 	"context"
-	"crypto/subtle"
 	"log/slog"
 	"runtime/debug"
-	"strings"
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
-	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/reflection"
 
 	"bayhold/internal/access"
@@ -41,9 +39,10 @@ const (
 // Options say how to serve.
 type Options struct {
 	Log *slog.Logger
-	// Token, if not empty, must come with every call but those of health, as
-	// "authorization: Bearer TOKEN".
-	Token string
+	// Door tells who calls. Every call but those of health must say so.
+	Door *access.Door
+	// Secure encrypts what travels; nil for plain text.
+	Secure credentials.TransportCredentials
 	// Sheets lays out job sheets.
 	Sheets Sheets
 	// Feed tells events to those who watch.
@@ -56,6 +55,7 @@ type Server struct {
 	health *health.Server
 	shop   *workshop.Workshop
 	opts   Options
+	guard  *guard
 	// life ends when streams must, before the server waits for calls to end.
 	life context.Context
 	end  context.CancelFunc
@@ -63,16 +63,20 @@ type Server struct {
 
 // New makes a server with all services, health and reflection.
 func New(shop *workshop.Workshop, opts Options) *Server {
-	s := &Server{shop: shop, opts: opts, health: health.NewServer()}
+	s := &Server{shop: shop, opts: opts, health: health.NewServer(), guard: &guard{door: opts.Door}}
 	s.life, s.end = context.WithCancel(context.Background())
-	s.Server = grpc.NewServer(
+	serverOptions := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxSendMsgSize(maxMessage),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
-		grpc.ChainUnaryInterceptor(s.status, s.bound, s.authenticate),
-		grpc.ChainStreamInterceptor(s.statusStream, s.authenticateStream),
-	)
+		grpc.ChainUnaryInterceptor(s.status, s.bound, s.guard.unary),
+		grpc.ChainStreamInterceptor(s.statusStream, s.guard.stream),
+	}
+	if opts.Secure != nil {
+		serverOptions = append(serverOptions, grpc.Creds(opts.Secure))
+	}
+	s.Server = grpc.NewServer(serverOptions...)
 	bayholdv1.RegisterSiteServiceServer(s, siteService{shop: shop})
 	bayholdv1.RegisterBayServiceServer(s, bayService{shop: shop})
 	bayholdv1.RegisterTechnicianServiceServer(s, technicianService{shop: shop})
@@ -84,9 +88,11 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterArrangementServiceServer(s, arrangementService{shop: shop})
 	bayholdv1.RegisterWatchServiceServer(s, watchService{feed: opts.Feed})
 	bayholdv1.RegisterTrailServiceServer(s, trailService{shop: shop})
+	bayholdv1.RegisterAccessServiceServer(s, accessService{shop: shop})
 	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop, sheets: opts.Sheets})
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
+	s.guard.rules = rulesOf(s.GetServiceInfo())
 	return s
 }
 
@@ -168,51 +174,4 @@ func (s *Server) bound(ctx context.Context, req any, _ *grpc.UnaryServerInfo, ha
 	ctx, cancel := context.WithDeadline(ctx, limit)
 	defer cancel()
 	return handle(ctx, req)
-}
-
-func (s *Server) authenticate(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
-	caller, err := s.admit(ctx, info.FullMethod)
-	if err != nil {
-		return nil, err
-	}
-	return handle(access.With(ctx, caller), req)
-}
-
-func (s *Server) authenticateStream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
-	caller, err := s.admit(stream.Context(), info.FullMethod)
-	if err != nil {
-		return err
-	}
-	return handle(srv, endingStream{stream, access.With(stream.Context(), caller)})
-}
-
-// admit tells who calls.
-func (s *Server) admit(ctx context.Context, method string) (access.Caller, error) {
-	if s.opts.Token == "" || strings.HasPrefix(method, "/"+healthpb.Health_ServiceDesc.ServiceName+"/") {
-		return access.Caller{User: "local", Roles: access.Roles}, nil
-	}
-	md, _ := metadata.FromIncomingContext(ctx)
-	for _, v := range md.Get("authorization") {
-		token, ok := strings.CutPrefix(v, "Bearer ")
-		if ok && subtle.ConstantTimeCompare([]byte(token), []byte(s.opts.Token)) == 1 {
-			return access.Caller{User: "token", Roles: access.Roles}, nil
-		}
-	}
-	return access.Caller{}, fault.New(fault.Unauthenticated, "TOKEN", "this server wants its token: give it with --token or BAYHOLD_TOKEN")
-}
-
-// siteOf finds the site that a request is about, for the names in its errors.
-func siteOf(req any) string {
-	var name string
-	switch r := req.(type) {
-	case interface{ GetParent() string }:
-		name = r.GetParent()
-	case interface{ GetName() string }:
-		name = r.GetName()
-	}
-	parts := strings.Split(name, "/")
-	if len(parts) < 2 {
-		return ""
-	}
-	return parts[1]
 }

@@ -25,3 +25,14 @@ type Token struct {
 	LastUsed time.Time // to some five minutes; zero for never
 	Revoked  time.Time // zero for one that was not
 }
+
+// Disable turns a user away from now on, or lets them in again. Somebody who is
+// disabled already stays so since when they were.
+func (u *User) Disable(off bool, now time.Time) {
+	switch {
+	case !off:
+		u.Disabled = time.Time{}
+	case u.Disabled.IsZero():
+		u.Disabled = now.UTC().Truncate(time.Microsecond)
+	}
+}
