@@ -34,7 +34,7 @@ var arrows = map[string][]string{
 
 	"store":            pure,
 	"feed":             {"fault", "store"},
-	"access":           {"fault", "store"},
+	"access":           {"fault", "site", "store"},
 	"workshop":         append([]string{"store", "access"}, pure...),
 	"rpc":              append([]string{"workshop", "feed", "access", "bayhold/proto/bayhold/v1"}, pure...),
 	"board":            append([]string{"workshop", "feed", "access"}, pure...),
@@ -51,7 +51,7 @@ var arrows = map[string][]string{
 	"bayhold/client":           {"bayhold/client/cli"},
 	"bayhold/testdata/demo":    {},
 	"bayhold/server": {
-		"fault", "rpc", "board", "workshop", "feed", "access", "store", "localpg",
+		"fault", "rpc", "board", "workshop", "feed", "access", "store", "localpg", "site",
 		"bayhold/migrations", "bayhold/client/cli", "bayhold/client/dial", "bayhold/testdata/demo",
 	},
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io/fs"
 	"net"
@@ -12,8 +13,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"bayhold/client/cli"
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/localpg"
+	"bayhold/internal/site"
+	"bayhold/internal/workshop"
 	"bayhold/testdata/demo"
 )
 
@@ -65,7 +69,7 @@ func runDemo(ctx context.Context, c config, once bool) error {
 	if err != nil {
 		return stopQuietly(found, err)
 	}
-	show := &show{ctx: ctx, server: h.lis.Addr().String()}
+	show := &show{ctx: ctx, server: h.lis.Addr().String(), shop: h.shop, tokens: map[string]string{}}
 	err = show.play()
 	if err == nil && !once {
 		show.invite()
@@ -121,6 +125,28 @@ type show struct {
 	ctx    context.Context
 	server string
 	dir    string
+	shop   *workshop.Workshop
+	tokens map[string]string // of the people of the show
+}
+
+// The people of the show, and the site that they belong to.
+const (
+	demoSite      = "quillgate"
+	manager       = "vera"
+	technician    = "mira"
+	administrator = "otto"
+	technicianID  = "mira-osei" // who the technician is in the workshop's files
+)
+
+// enrol makes one of them, as "server user add" does.
+func (s *show) enrol(name string, role site.Role, technicianID string) error {
+	w := enrolment{
+		site: site.Site{ID: demoSite, TimeZone: demoZone}, token: "demo",
+		user: site.User{ID: name, Technician: technicianID}, roles: []string{string(role)},
+	}
+	made, err := w.enrol(s.ctx, s.shop)
+	s.tokens[name] = made.Made.Secret
+	return err
 }
 
 func (s *show) play() error {
@@ -138,38 +164,64 @@ func (s *show) play() error {
 	if err != nil {
 		return err
 	}
-	kept := filepath.Join(dir, "second-desk.json")
-	for _, scene := range []struct {
-		say  string
-		args []string
-		keep string // file that the answer goes to, instead of being shown
-		want int
-	}{
-		{"The workshop's files are taken in.", append([]string{"import"}, files...), "", exitDone},
-		{"Can the chain of an Orlo be renewed next Tuesday at eight? The only locking\nset that fits is promised already:",
-			[]string{"job", "check", "--procedure", demoProcedure, "--start", tuesday}, "", exitNo},
-		{"When is the earliest hand-back, then, and what would the shortest stay be?",
-			[]string{"job", "find", "--procedure", demoProcedure, "--from", tuesday}, "", exitDone},
-		{"At a second desk somebody asks the same, and keeps the answer in a file.",
-			[]string{"job", "find", "--procedure", demoProcedure, "--from", tuesday, "--output", "json"}, kept, exitDone},
-		{"The first desk books: bay, people and tools in one act.",
-			[]string{"job", "book", "--reference", "W-3001", "--procedure", demoProcedure, "--from", tuesday}, "", exitDone},
-		{"The second desk books what it kept. It comes too late, and learns who won:",
-			[]string{"job", "book", "--reference", "W-3002", "--plan", kept}, "", exitLostRace},
-		{"The week as it stands now:", []string{"week", "show", "--of", tuesday}, "", exitDone},
-	} {
-		fmt.Println("\n--- " + scene.say)
-		fmt.Printf("\n$ %s\n", commandLine(scene.args, dir))
-		got, err := s.run(scene.args, scene.keep)
-		if err != nil {
+	if err := errors.Join(s.enrol(manager, access.Manager, ""), s.enrol(administrator, access.Administrator, "")); err != nil {
+		return err
+	}
+	for _, scene := range s.scenes(files, tuesday) {
+		if err := s.act(scene); err != nil {
 			return err
 		}
-		if scene.keep != "" {
-			fmt.Printf("(kept in %s)\n", filepath.Base(scene.keep))
+	}
+	return nil
+}
+
+// scene is one command of the show.
+type scene struct {
+	say  string
+	who  string
+	args []string
+	keep string // file that the answer goes to, instead of being shown
+	want int
+}
+
+func (s *show) scenes(files []string, tuesday string) []scene {
+	kept := filepath.Join(s.dir, "second-desk.json")
+	return []scene{
+		{"The manager takes in the workshop's files.", manager, append([]string{"import"}, files...), "", exitDone},
+		{"Can the chain of an Orlo be renewed next Tuesday at eight? The only locking\nset that fits is promised already:",
+			manager, []string{"job", "check", "--procedure", demoProcedure, "--start", tuesday}, "", exitNo},
+		{"When is the earliest hand-back, then, and what would the shortest stay be?",
+			manager, []string{"job", "find", "--procedure", demoProcedure, "--from", tuesday}, "", exitDone},
+		{"At a second desk somebody asks the same, and keeps the answer in a file.",
+			manager, []string{"job", "find", "--procedure", demoProcedure, "--from", tuesday, "--output", "json"}, kept, exitDone},
+		{"The first desk books: bay, people and tools in one act.",
+			manager, []string{"job", "book", "--reference", "W-3001", "--procedure", demoProcedure, "--from", tuesday}, "", exitDone},
+		{"The second desk books what it kept. It comes too late, and learns who won:",
+			manager, []string{"job", "book", "--reference", "W-3002", "--plan", kept}, "", exitLostRace},
+		{"A technician books no jobs:",
+			technician, []string{"job", "book", "--reference", "W-3003", "--plan", kept}, "", exitDenied},
+		{"The week as it stands now:", technician, []string{"week", "show", "--of", tuesday}, "", exitDone},
+	}
+}
+
+// act plays a scene.
+func (s *show) act(c scene) error {
+	if s.tokens[c.who] == "" { // only what was taken in knows the technician
+		if err := s.enrol(technician, access.Technician, technicianID); err != nil {
+			return err
 		}
-		if got != scene.want {
-			return fault.New(fault.Internal, "DEMO", "the demo went astray: this command should end with code %d and ended with %d", scene.want, got)
-		}
+	}
+	fmt.Println("\n--- " + c.say)
+	fmt.Printf("\n%s$ %s\n", c.who, commandLine(c.args, s.dir))
+	got, err := s.run(c)
+	if err != nil {
+		return err
+	}
+	if c.keep != "" {
+		fmt.Printf("(kept in %s)\n", filepath.Base(c.keep))
+	}
+	if got != c.want {
+		return fault.New(fault.Internal, "DEMO", "the demo went astray: this command should end with code %d and ended with %d", c.want, got)
 	}
 	return nil
 }
@@ -179,22 +231,23 @@ const (
 	exitDone     = 0
 	exitNo       = 3
 	exitLostRace = 5
+	exitDenied   = 8
 )
 
 // run runs one command of the client against the demo's server, and nothing
 // of the user's own configuration.
-func (s *show) run(args []string, keep string) (int, error) {
+func (s *show) run(c scene) (int, error) {
 	streams := cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stdout}
-	if keep != "" {
-		file, err := os.Create(keep)
+	if c.keep != "" {
+		file, err := os.Create(c.keep)
 		if err != nil {
 			return 0, err
 		}
 		defer func() { _ = file.Close() }()
 		streams.Out = file
 	}
-	env := map[string]string{"BAYHOLD_SERVER": s.server, "COLUMNS": os.Getenv("COLUMNS"), "XDG_STATE_HOME": s.dir}
-	code := cli.Run(s.ctx, args, streams, func(key string) string { return env[key] }, time.Now)
+	env := map[string]string{"BAYHOLD_SERVER": s.server, "COLUMNS": os.Getenv("COLUMNS"), "XDG_STATE_HOME": s.dir, "BAYHOLD_TOKEN": s.tokens[c.who]}
+	code := cli.Run(s.ctx, c.args, streams, func(key string) string { return env[key] }, time.Now)
 	return code, s.ctx.Err()
 }
 
@@ -218,12 +271,21 @@ func (s *show) unpack() ([]string, error) {
 
 func (s *show) invite() {
 	fmt.Printf(`
---- Serving on %[1]s until you press Ctrl-C. In another terminal, try:
+--- Serving on %[1]s until you press Ctrl-C. In another terminal, be the
+manager, and try:
 
-go run ./client --server %[1]s tool list --calibration-until +14d
-go run ./client --server %[1]s job find --procedure orlo-chain-kit --procedure orlo-cam-phasers --from "tomorrow 8:00"
-go run ./client --server %[1]s tool reserve LS-VELDE-1 --from +3d --until +4d --reference W-3003
-`, s.server)
+export BAYHOLD_SERVER=%[1]s
+export BAYHOLD_TOKEN=%[2]s
+
+go run ./client tool list --calibration-until +14d
+go run ./client job find --procedure orlo-chain-kit --procedure orlo-cam-phasers --from "tomorrow 8:00"
+go run ./client tool reserve LS-VELDE-1 --from +3d --until +4d --reference W-3003
+
+To be the technician, or the administrator:
+
+export BAYHOLD_TOKEN=%[3]s
+export BAYHOLD_TOKEN=%[4]s
+`, s.server, s.tokens[manager], s.tokens[technician], s.tokens[administrator])
 }
 
 // nextTuesday is eight o'clock on Tuesday of next week, as the client reads it.

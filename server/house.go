@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"bayhold/internal/access"
 	"bayhold/internal/board"
 	"bayhold/internal/fault"
 	"bayhold/internal/feed"
@@ -58,12 +59,14 @@ func (c *config) openDatabase(ctx context.Context) (localpg.Found, error) {
 type house struct {
 	found    localpg.Found
 	store    *store.Store
+	shop     *workshop.Workshop
 	rpc      *rpc.Server
 	lis      net.Listener
 	feed     *feed.Feed
-	watchers sync.WaitGroup // of health and feed
+	watchers sync.WaitGroup // of health, feed and door
 	watching context.CancelFunc
-	done     chan error // what Serve ended with
+	leaving  context.CancelFunc // of the door
+	done     chan error         // what Serve ended with
 }
 
 // open starts serving on a database that is migrated already.
@@ -82,13 +85,17 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
 	}
 	h.feed = feed.New(h.store, log)
-	h.rpc = rpc.New(workshop.New(h.store, time.Now), rpc.Options{
-		Log: log, Token: os.Getenv("BAYHOLD_SERVER_TOKEN"), Sheets: board.Sheets{}, Feed: h.feed,
-	})
+	door := access.NewDoor(h.store, time.Now, log)
+	h.shop = workshop.New(h.store, time.Now)
+	h.rpc = rpc.New(h.shop, rpc.Options{Log: log, Door: door, Sheets: board.Sheets{}, Feed: h.feed})
 	watch, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	h.watching = cancel
 	h.watchers.Go(func() { h.rpc.WatchHealth(watch) })
 	h.watchers.Go(func() { h.feed.Run(watch) })
+	// The door outlasts the calls, whose tokens' last use it writes at the end.
+	guarding, leave := context.WithCancel(context.WithoutCancel(ctx))
+	h.leaving = leave
+	h.watchers.Go(func() { door.Run(guarding) })
 	go func() { h.done <- h.rpc.Serve(h.lis) }()
 	return h, nil
 }
@@ -139,6 +146,7 @@ func (h *house) close() error {
 	case <-time.After(stopTime):
 		h.rpc.Stop()
 	}
+	h.leaving()
 	h.watchers.Wait()
 	h.store.Close()
 	ctx, cancel := context.WithTimeout(context.Background(), 2*stopTime)

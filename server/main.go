@@ -1,5 +1,6 @@
 // The server of bayhold: serve keeps a workshop's bookings, migrate prepares
-// its database, demo shows the main job on an invented workshop.
+// its database, demo shows the main job on an invented workshop, user and token
+// let the first of a workshop's people in.
 package main
 
 import (
@@ -35,7 +36,7 @@ func command() *cobra.Command {
 		SilenceErrors: true,
 	}
 	root.CompletionOptions.DisableDefaultCmd = true
-	root.AddCommand(serveCommand(), migrateCommand(), demoCommand())
+	root.AddCommand(serveCommand(), migrateCommand(), demoCommand(), userCommand(), tokenCommand())
 	return root
 }
 

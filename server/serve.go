@@ -5,8 +5,6 @@ import (
 	"os"
 
 	"github.com/spf13/cobra"
-
-	"bayhold/migrations"
 )
 
 func serveCommand() *cobra.Command {
@@ -20,7 +18,8 @@ Without --database and DATABASE_URL a private PostgreSQL is started, brought up
 to date, and stopped with the server. A database of yours is only checked: run
 "server migrate" on it first.
 
-With BAYHOLD_SERVER_TOKEN set, every call must carry that token.`,
+Every call must carry the token of a user: "server user add" makes the first.
+Only health can be asked without.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return serve(cmd.Context(), c) },
 	}
@@ -37,12 +36,7 @@ func serve(ctx context.Context, c config) error {
 	if err != nil {
 		return err
 	}
-	if found.Private != nil {
-		err = migrate(ctx, found.URL)
-	} else {
-		err = migrations.Check(ctx, found.URL)
-	}
-	if err != nil {
+	if err := prepare(ctx, found); err != nil {
 		return stopQuietly(found, err)
 	}
 	log := logger(os.Stderr)

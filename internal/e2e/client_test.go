@@ -36,7 +36,10 @@ func demoFiles(t *testing.T) []string {
 // administrator do on a day, each command a process of its own.
 func TestMainJobFromTheShell(t *testing.T) {
 	t.Parallel()
-	s := serve(t, pgtest.New(t), "127.0.0.1:0")
+	db := pgtest.New(t)
+	s := serve(t, db, "127.0.0.1:0")
+	s.client(t, "site", "list").want(t, 8, "server user add")
+	s.enrol(t, db, "quillgate")
 	at := tuesday(t)
 
 	s.client(t, append([]string{"import"}, demoFiles(t)...)...).want(t, 0, "standing booking")

@@ -45,7 +45,8 @@ func TestThirtyTwoFight(t *testing.T) {
 	t.Parallel()
 	db := pgtest.New(t)
 	s := serve(t, db, "127.0.0.1:0")
-	conn := dial(t, s.addr)
+	s.enrol(t, db, "arena")
+	conn := s.dial(t)
 	_, err := bayholdv1.NewSiteServiceClient(conn).ImportWorkshop(t.Context(), &bayholdv1.ImportWorkshopRequest{
 		Files: []*bayholdv1.WorkshopFile{{Name: "arena.yaml", Content: []byte(arena)}}, RequestId: uuid.NewString(),
 	})
@@ -56,7 +57,7 @@ func TestThirtyTwoFight(t *testing.T) {
 	var wg sync.WaitGroup
 	all := make([]fighter, fighters)
 	for i := range all {
-		all[i] = fighter{t: t, client: bayholdv1.NewBookingServiceClient(dial(t, s.addr)), start: start, rand: rand.New(rand.NewPCG(42, uint64(i)))}
+		all[i] = fighter{t: t, client: bayholdv1.NewBookingServiceClient(s.dial(t)), start: start, rand: rand.New(rand.NewPCG(42, uint64(i)))}
 		wg.Go(func() { all[i].fight(t.Context()) })
 	}
 	wg.Wait()
@@ -77,15 +78,25 @@ func TestThirtyTwoFight(t *testing.T) {
 	judge(t, db, standing)
 }
 
-func dial(t *testing.T, addr string) *grpc.ClientConn {
+func (s *server) dial(t *testing.T) *grpc.ClientConn {
 	t.Helper()
-	conn, err := grpc.NewClient(addr, grpc.WithTransportCredentials(insecure.NewCredentials()))
+	conn, err := grpc.NewClient(s.addr, grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithPerRPCCredentials(bearer(s.token)))
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = conn.Close() })
 	return conn
 }
+
+// bearer shows a token with every call.
+type bearer string
+
+func (b bearer) GetRequestMetadata(context.Context, ...string) (map[string]string, error) {
+	return map[string]string{"authorization": "Bearer " + string(b)}, nil
+}
+
+func (b bearer) RequireTransportSecurity() bool { return false }
 
 // fighter is one client.
 type fighter struct {

@@ -44,10 +44,11 @@ func run(m *testing.M) int {
 
 // server is a server process.
 type server struct {
-	addr string
-	cmd  *exec.Cmd
-	mu   sync.Mutex
-	log  bytes.Buffer
+	addr  string
+	token string // of the site's first user
+	cmd   *exec.Cmd
+	mu    sync.Mutex
+	log   bytes.Buffer
 }
 
 // serve starts a server on the database and waits until it says that it serves.
@@ -75,6 +76,20 @@ func serve(t *testing.T, db *pgtest.DB, listen string) *server {
 		t.Fatalf("the server does not serve:\n%s", s.log.String())
 	}
 	return s
+}
+
+// enrol makes the first user of a site, with all roles, whose token the clients
+// show from now on.
+func (s *server) enrol(t *testing.T, db *pgtest.DB, site string) {
+	t.Helper()
+	cmd := exec.Command(filepath.Join(bin, "server"), "user", "add", "first", "--site", site, "--time-zone", "UTC", // #nosec G204
+		"--role", "manager", "--role", "administrator", "--bare")
+	cmd.Env = append(os.Environ(), "DATABASE_URL="+db.URL)
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("making the first user: %v", err)
+	}
+	s.token = strings.TrimSpace(string(out))
 }
 
 // follow keeps the log and finds the address in it.
@@ -123,7 +138,7 @@ func (s *server) client(t *testing.T, args ...string) answer {
 	t.Helper()
 	cmd := exec.Command(filepath.Join(bin, "client"), args...) // #nosec G204
 	home := t.TempDir()
-	cmd.Env = []string{"BAYHOLD_SERVER=" + s.addr, "HOME=" + home, "PATH=" + os.Getenv("PATH")}
+	cmd.Env = []string{"BAYHOLD_SERVER=" + s.addr, "BAYHOLD_TOKEN=" + s.token, "HOME=" + home, "PATH=" + os.Getenv("PATH")}
 	var out, errs bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	err := cmd.Run()

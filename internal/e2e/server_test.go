@@ -19,7 +19,8 @@ func TestKilledServerLosesNothing(t *testing.T) {
 	t.Parallel()
 	db := pgtest.New(t)
 	s := serve(t, db, "127.0.0.1:0")
-	_, err := bayholdv1.NewSiteServiceClient(dial(t, s.addr)).ImportWorkshop(t.Context(), &bayholdv1.ImportWorkshopRequest{
+	s.enrol(t, db, "arena")
+	_, err := bayholdv1.NewSiteServiceClient(s.dial(t)).ImportWorkshop(t.Context(), &bayholdv1.ImportWorkshopRequest{
 		Files: []*bayholdv1.WorkshopFile{{Name: "arena.yaml", Content: []byte(arena)}}, RequestId: uuid.NewString(),
 	})
 	if err != nil {
@@ -27,6 +28,7 @@ func TestKilledServerLosesNothing(t *testing.T) {
 	}
 	s.kill(t)
 	again := serve(t, db, s.addr)
+	again.token = s.token
 	again.client(t, "tool", "show", "LK-6").want(t, 0, "LK-6")
 }
 
@@ -83,7 +85,7 @@ func TestDemo(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%v\n%s", err, out)
 		}
-		for _, word := range []string{"W-2110", "earliest hand-back", "W-3001", "another booking came first", "bay-1"} {
+		for _, word := range []string{"W-2110", "earliest hand-back", "W-3001", "another booking came first", "mira is a technician", "bay-1"} {
 			if !strings.Contains(string(out), word) {
 				t.Errorf("no word of %q in:\n%s", word, out)
 			}

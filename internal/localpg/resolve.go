@@ -8,6 +8,8 @@ type Found struct {
 	URL string
 	// Private is the server that was started for it; nil for somebody else's.
 	Private *Server
+	// Guest says that it is another bayhold program's private server.
+	Guest bool
 }
 
 // Stop ends the private server; there is nothing to do for any other.

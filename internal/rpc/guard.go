@@ -91,11 +91,14 @@ func (g *guard) admit(ctx context.Context, method string) (access.Caller, error)
 	if err != nil {
 		return c, err
 	}
-	if !r.known && !c.Has(r.roles...) {
-		return c, fault.New(fault.Forbidden, "ROLE", "%s is for %s, and %s is %s: ask somebody who is, or an administrator for the role",
-			method[strings.LastIndexByte(method, '/')+1:], words(r.roles), c.User, words(c.Roles))
+	switch {
+	case r.known || c.Has(r.roles...):
+		return c, nil
+	case len(r.roles) == 0:
+		return c, fault.New(fault.Forbidden, "ROLE", "this may be called by nobody")
 	}
-	return c, nil
+	return c, fault.New(fault.Forbidden, "ROLE", "this is for %ss, and %s is a %s: ask one of those to do it, or an administrator for the role",
+		words(r.roles, "s and "), c.User, words(c.Roles, " and "))
 }
 
 // caller tells who calls by the token or else by the client certificate.
@@ -117,15 +120,12 @@ func (g *guard) caller(ctx context.Context) (access.Caller, error) {
 }
 
 // words lists roles for people.
-func words(roles []access.Role) string {
-	var out []string
+func words(roles []access.Role, between string) string {
+	out := make([]string, 0, len(roles))
 	for _, r := range roles {
-		out = append(out, string(r))
+		out = append(out, strings.ToLower(string(r)))
 	}
-	if len(out) == 0 {
-		return "nobody"
-	}
-	return strings.Join(out, ", ")
+	return strings.Join(out, between)
 }
 
 func (g *guard) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
