@@ -10,6 +10,7 @@ ALTER TABLE event
 
 -- The chain begins with 32 zero bytes.
 ALTER TABLE site_counter
+    ALTER COLUMN revision SET DEFAULT 0,
     ADD COLUMN head         bytea  NOT NULL DEFAULT decode(repeat('00', 32), 'hex') CHECK (octet_length(head) = 32),
     ADD COLUMN sealed_later bigint NOT NULL DEFAULT 0; -- events up to this one are older than their seals
 
@@ -77,6 +78,9 @@ BEGIN
 END $$;
 -- +goose StatementEnd
 
+-- A trigger on another table must not turn the counter.
+REVOKE EXECUTE ON FUNCTION seal_event FROM PUBLIC;
+
 CREATE TRIGGER seal BEFORE INSERT ON event FOR EACH ROW EXECUTE FUNCTION seal_event();
 
 -- +goose Down
@@ -86,4 +90,4 @@ DROP FUNCTION seal_event;
 DROP FUNCTION event_seal;
 DROP FUNCTION event_part;
 ALTER TABLE event DROP COLUMN token, DROP COLUMN method, DROP COLUMN seal;
-ALTER TABLE site_counter DROP COLUMN head, DROP COLUMN sealed_later;
+ALTER TABLE site_counter DROP COLUMN head, DROP COLUMN sealed_later, ALTER COLUMN revision DROP DEFAULT;

@@ -100,7 +100,7 @@ func up(ctx context.Context, steps fs.FS, url string, progress func(string)) err
 	if _, err := p.Up(ctx); err != nil {
 		return unavailable(ctx, "the schema could not be brought up to date", err)
 	}
-	return nil
+	return renew(ctx, url)
 }
 
 // waiter tells people that another server holds the lock.

@@ -314,7 +314,7 @@ CREATE TABLE site (
 
 CREATE TABLE site_counter (
     site_id bigint NOT NULL,
-    revision bigint NOT NULL,
+    revision bigint DEFAULT 0 NOT NULL,
     head bytea DEFAULT decode(repeat('00'::text, 32), 'hex'::text) NOT NULL,
     sealed_later bigint DEFAULT 0 NOT NULL,
     CONSTRAINT site_counter_pkey PRIMARY KEY (site_id),

@@ -56,7 +56,7 @@ func runDemo(ctx context.Context, c config, once bool) error {
 	if err != nil {
 		return err
 	}
-	if err := migrate(ctx, found.URL); err != nil {
+	if err := migrate(ctx, found); err != nil {
 		return stopQuietly(found, err)
 	}
 	log, err := os.OpenFile(filepath.Join(os.TempDir(), fmt.Sprintf("bayhold-demo-%d.log", os.Getpid())), os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)

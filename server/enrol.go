@@ -138,7 +138,7 @@ func (w *enrolment) on(ctx context.Context, found localpg.Found) (workshop.Enrol
 	if err := prepare(ctx, found); err != nil {
 		return workshop.Enrolled{}, err
 	}
-	s, err := store.Open(ctx, found.URL)
+	s, err := store.Open(ctx, found.ServerURL)
 	if err != nil {
 		return workshop.Enrolled{}, err
 	}
@@ -199,7 +199,7 @@ func lower(roles []site.Role) string {
 // any other.
 func prepare(ctx context.Context, found localpg.Found) error {
 	if found.Private != nil || found.Guest {
-		return migrate(ctx, found.URL)
+		return migrate(ctx, found)
 	}
-	return migrations.Check(ctx, found.URL)
+	return migrations.Check(ctx, found.ServerURL)
 }

@@ -76,7 +76,7 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	}
 	h := &house{found: found, done: make(chan error, 1)}
 	var err error
-	if h.store, err = store.Open(ctx, found.URL); err != nil {
+	if h.store, err = store.Open(ctx, found.ServerURL); err != nil {
 		return nil, err
 	}
 	if h.lis, err = net.Listen("tcp", c.listen); err != nil {
@@ -154,9 +154,14 @@ func (h *house) close() error {
 	return h.found.Stop(ctx)
 }
 
-// migrate brings the schema up to date, telling each step.
-func migrate(ctx context.Context, url string) error {
-	return migrations.Up(ctx, url, progress)
+// migrate brings the schema up to date, telling each step. On the private
+// PostgreSQL it gives the server's role its rights.
+func migrate(ctx context.Context, found localpg.Found) error {
+	err := migrations.Up(ctx, found.URL, progress)
+	if err == nil && (found.Private != nil || found.Guest) {
+		err = migrations.Grant(ctx, found.URL, localpg.ServerRole)
+	}
+	return err
 }
 
 // stopQuietly joins the error of a stop to the one that led to it.

@@ -11,6 +11,7 @@
 //	lock                held (flock) while a program owns the directory
 //	cluster/            PostgreSQL's own files, made in one piece
 //	password            of the role bayhold, which owns the database bayhold
+//	server-password     of the role bayhold_server, which owns nothing
 //	superuser-password  of the role postgres, for maintenance
 //	postgres.log        what PostgreSQL has to say
 //	run/                the unix socket; PostgreSQL listens on nothing else

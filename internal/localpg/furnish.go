@@ -8,8 +8,8 @@ import (
 	"github.com/jackc/pgx/v5/pgconn"
 )
 
-// furnish makes the role and the database, each unless it is there, and gives
-// the role its password, for that file may have been lost.
+// furnish makes the roles and the database, each unless it is there, and gives
+// the roles their passwords, for those files may have been lost.
 func (s *Server) furnish(ctx context.Context) error {
 	conn, err := pgconn.Connect(ctx, s.SuperuserURL("postgres"))
 	if err != nil {
@@ -33,10 +33,12 @@ func (s *Server) furnish(ctx context.Context) error {
 		}
 	}
 	// Neither names nor password need quoting: rand.Text is base32.
-	if !has("SELECT FROM pg_roles WHERE rolname = '" + Role + "'") {
-		run("CREATE ROLE " + Role + " LOGIN")
+	for role, password := range map[string]string{Role: s.passwords.role, ServerRole: s.passwords.server} {
+		if !has("SELECT FROM pg_roles WHERE rolname = '" + role + "'") {
+			run("CREATE ROLE " + role + " LOGIN")
+		}
+		run("ALTER ROLE " + role + " PASSWORD '" + password + "'")
 	}
-	run("ALTER ROLE " + Role + " PASSWORD '" + s.passwords.role + "'")
 	if !has("SELECT FROM pg_database WHERE datname = '" + Database + "'") {
 		run("CREATE DATABASE " + Database + " OWNER " + Role)
 	}

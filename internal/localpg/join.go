@@ -41,7 +41,7 @@ func Join(ctx context.Context, flag string, getenv func(string) string, o Option
 			return Found{}, err
 		}
 		if url != "" && greets(give, url) {
-			return Found{URL: url, Guest: true}, nil
+			return Found{URL: url, ServerURL: url, Guest: true}, nil
 		}
 		if !told {
 			o.Progress("waiting for the PostgreSQL that a bayhold server is starting")

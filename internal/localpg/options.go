@@ -16,6 +16,9 @@ const (
 
 	// Role owns Database and is no superuser.
 	Role = "bayhold"
+	// ServerRole is what the server works as: it owns nothing. What it may do
+	// is for the migrations to say.
+	ServerRole = "bayhold_server"
 	// Database is the one that bayhold keeps its tables in.
 	Database = "bayhold"
 	// superuser is the role that initdb makes.

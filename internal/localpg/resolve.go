@@ -4,8 +4,12 @@ import "context"
 
 // Found is a PostgreSQL to work with.
 type Found struct {
-	// URL is a connection string for pgx. It may carry a password: not for logs.
+	// URL is a connection string for pgx, of the private PostgreSQL as the owner
+	// of the database. It may carry a password: not for logs.
 	URL string
+	// ServerURL is the same for a server to work with: as ServerRole on the
+	// private PostgreSQL that this program runs, else no other than URL.
+	ServerURL string
 	// Private is the server that was started for it; nil for somebody else's.
 	Private *Server
 	// Guest says that it is another bayhold program's private server.
@@ -24,14 +28,14 @@ func (f Found) Stop(ctx context.Context) error {
 // DATABASE_URL, a private PostgreSQL started with o.
 func Resolve(ctx context.Context, flag string, getenv func(string) string, o Options) (Found, error) {
 	if flag != "" {
-		return Found{URL: flag}, nil
+		return Found{URL: flag, ServerURL: flag}, nil
 	}
 	if u := getenv("DATABASE_URL"); u != "" {
-		return Found{URL: u}, nil
+		return Found{URL: u, ServerURL: u}, nil
 	}
 	s, err := Start(ctx, o)
 	if err != nil {
 		return Found{}, err
 	}
-	return Found{URL: s.URL(), Private: s}, nil
+	return Found{URL: s.URL(), ServerURL: s.ServerURL(), Private: s}, nil
 }

@@ -18,7 +18,7 @@ type Server struct {
 	process   *process
 	sock      string
 	port      string
-	passwords struct{ role, superuser string }
+	passwords struct{ role, server, superuser string }
 
 	stop    sync.Once
 	stopErr error
@@ -65,6 +65,9 @@ func (s *Server) start(ctx context.Context) error {
 	if s.passwords.role, err = s.home.secret("password"); err != nil {
 		return err
 	}
+	if s.passwords.server, err = s.home.secret("server-password"); err != nil {
+		return err
+	}
 	for {
 		if err := s.bringUp(ctx, major); err != nil {
 			return err
@@ -100,8 +103,12 @@ func (s *Server) bringUp(ctx context.Context, major int) error {
 	return s.launch(ctx, b)
 }
 
-// URL is the connection string for pgx, password included: not for logs.
+// URL is the connection string for pgx as the owner of the database, password
+// included: not for logs.
 func (s *Server) URL() string { return s.url(Role, s.passwords.role, Database) }
+
+// ServerURL is the one for ServerRole.
+func (s *Server) ServerURL() string { return s.url(ServerRole, s.passwords.server, Database) }
 
 // SuperuserURL leads to a database as the superuser, for maintenance and tests.
 func (s *Server) SuperuserURL(database string) string {

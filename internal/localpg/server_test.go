@@ -47,8 +47,14 @@ func TestItKeepsDataAndTellsNobody(t *testing.T) {
 			t.Errorf("%s: %q, want %q", sql, got, want)
 		}
 	}
+	const powers = `SELECT concat_ws(' ', rolname, rolsuper, rolcreaterole, rolcreatedb, rolbypassrls,
+		pg_has_role('bayhold', 'MEMBER'), has_database_privilege(current_database(), 'CREATE'))
+		FROM pg_roles WHERE rolname = current_user`
+	if got, want := one[string](t, s.ServerURL(), powers), "bayhold_server f f f f f f"; got != want {
+		t.Errorf("the server's role has more powers than it should: %q, want %q", got, want)
+	}
 	for name, want := range map[string]fs.FileMode{
-		"password": 0o600, "superuser-password": 0o600, "postgres.log": 0o600, "lock": 0o600,
+		"password": 0o600, "server-password": 0o600, "superuser-password": 0o600, "postgres.log": 0o600, "lock": 0o600,
 		"cluster": 0o700, "run": 0o700,
 	} {
 		info, err := os.Stat(filepath.Join(dir, name))

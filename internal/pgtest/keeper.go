@@ -25,6 +25,7 @@ const keeperEnv = "BAYHOLD_PGTEST_KEEPER"
 type report struct {
 	URL       string `json:"url"`
 	Superuser string `json:"superuser"`
+	Role      string `json:"role"`
 	Note      string `json:"note"`
 	Failure   string `json:"failure"`
 }
@@ -77,7 +78,7 @@ func startKeeper() (*server, error) {
 	if r.Failure != "" {
 		return nil, errors.New(r.Failure)
 	}
-	return &server{url: r.URL, superuser: r.Superuser, leash: hold}, nil
+	return &server{url: r.URL, superuser: r.Superuser, role: r.Role, leash: hold}, nil
 }
 
 // keep is the keeper's life.
@@ -114,7 +115,7 @@ func provide(ctx context.Context) (report, func()) {
 		got, err := way.start(ctx)
 		if err == nil {
 			if r.URL, err = apprentice(ctx, got.superuser); err == nil {
-				r.Superuser = got.superuser
+				r.Superuser, r.Role = got.superuser, serverRole
 				return r, got.stop
 			}
 			got.stop()

@@ -87,8 +87,8 @@ func freeBytes(path string) uint64 {
 	return st.Bavail * uint64(st.Bsize)
 }
 
-// apprentice makes the role that tests work as: it may make databases, and is
-// no superuser.
+// apprentice makes the role that owns the tests' databases: it may make them, and
+// is no superuser. It makes the server's role too.
 func apprentice(ctx context.Context, superuser string) (string, error) {
 	const role = "bayhold_tester"
 	conn, err := pgx.Connect(ctx, superuser)
@@ -104,6 +104,11 @@ func apprentice(ctx context.Context, superuser string) (string, error) {
 	quoted := "'" + strings.ReplaceAll(password, "'", "''") + "'"
 	if _, err := conn.Exec(ctx, "CREATE ROLE "+role+" LOGIN CREATEDB PASSWORD "+quoted); err != nil {
 		return "", err
+	}
+	for _, sql := range []string{"CREATE ROLE " + serverRole, "GRANT " + serverRole + " TO " + role} {
+		if _, err := conn.Exec(ctx, sql); err != nil {
+			return "", err
+		}
 	}
 	u.User = url.UserPassword(role, password)
 	return u.String(), nil

@@ -14,8 +14,8 @@
 // and ended with the process, however that ends: see keeper. On it stands one
 // template with all migrations; a test's database is a copy of it, which takes
 // some 50 ms and shares nothing with other tests, not even advisory locks and
-// LISTEN channels. The databases are owned by a role that is no superuser, as
-// in a workshop.
+// LISTEN channels. The databases are owned by a role that is no superuser, and
+// tests work on them as one that may do no more than a workshop's server.
 package pgtest
 
 import (
@@ -34,8 +34,12 @@ import (
 
 // DB is a database that belongs to one test.
 type DB struct {
-	// URL is a connection string for pgx, as the owner of the database.
+	// URL is a connection string for pgx. It works as a role with the rights of
+	// a workshop's server; as Owner in an empty database, and where the role of
+	// TEST_DATABASE_URL may not make such a one.
 	URL string
+	// Owner is one for the owner of the database.
+	Owner string
 	// Superuser is one for the same database as a superuser; empty where
 	// TEST_DATABASE_URL names a role that is none.
 	Superuser string
@@ -50,7 +54,11 @@ func New(t testing.TB) *DB {
 	if err := s.template(t.Context(), name); err != nil {
 		t.Fatalf("pgtest: make the template: %v", err)
 	}
-	return s.create(t, name)
+	db := s.create(t, name)
+	if s.role != "" {
+		db.URL = asRole(db.URL, s.role)
+	}
+	return db
 }
 
 // Empty makes a database without migrations, like New otherwise.
@@ -62,10 +70,10 @@ func Empty(t testing.TB) *DB {
 // poolSize is small, so that tests at once stay below max_connections.
 const poolSize = 4
 
-// Pool opens a pool of four connections, closed when the test ends.
+// Pool opens a pool of four connections as the owner, closed when the test ends.
 func (db *DB) Pool(t testing.TB) *pgxpool.Pool {
 	t.Helper()
-	config, err := pgxpool.ParseConfig(db.URL)
+	config, err := pgxpool.ParseConfig(db.Owner)
 	if err != nil {
 		t.Fatalf("pgtest: %v", err)
 	}
@@ -85,7 +93,7 @@ func (s *server) create(t testing.TB, template string) *DB {
 	if err := s.exec(t.Context(), "CREATE DATABASE "+name+" TEMPLATE "+template); err != nil {
 		t.Fatalf("pgtest: make a database: %v", err)
 	}
-	db := &DB{URL: at(s.url, name)}
+	db := &DB{URL: at(s.url, name), Owner: at(s.url, name)}
 	if s.superuser != "" {
 		db.Superuser = at(s.superuser, name)
 	}
@@ -148,8 +156,14 @@ func (s *server) buildTemplate(ctx context.Context, name string) error {
 	if err := migrations.Up(ctx, at(s.url, name), nil); err != nil {
 		return fmt.Errorf("migrate: %w", err)
 	}
+	if s.role != "" {
+		if err := migrations.Grant(ctx, at(s.url, name), s.role); err != nil {
+			return fmt.Errorf("grant: %w", err)
+		}
+	}
 	// Nobody may connect: a database in use cannot be copied.
 	return s.exec(ctx, "ALTER DATABASE "+name+" ALLOW_CONNECTIONS false IS_TEMPLATE true")
 }
 
-func templateName() string { return "bayhold_template_" + migrations.Hash() }
+// templateName tells templates with a server's role from those without.
+func templateName() string { return "bayhold_template_" + migrations.Hash() + "_r" }

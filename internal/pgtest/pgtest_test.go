@@ -47,8 +47,8 @@ func TestEachTestHasItsOwnDatabase(t *testing.T) {
 		name, url, table string
 		want             bool
 	}{
-		{"a's table in a", a.URL, "only_here", true},
-		{"a's table in b", b.URL, "only_here", false},
+		{"a's table in a", a.Owner, "only_here", true},
+		{"a's table in b", b.Owner, "only_here", false},
 		{"the schema in b", b.URL, "goose_db_version", true},
 		{"the schema in an empty one", empty.URL, "goose_db_version", false},
 	} {

@@ -20,6 +20,9 @@ type server struct {
 	url string
 	// superuser is the same as a superuser, if there is one to be had.
 	superuser string
+	// role is a role with no rights but those that it is granted, of which url's
+	// is a member; empty if none could be made.
+	role string
 	// outlives says that the server is there after the tests.
 	outlives bool
 	// leash keeps the keeper's standard input open for as long as we live.
@@ -39,7 +42,8 @@ var find = sync.OnceValues(func() (*server, error) {
 		if super {
 			s.superuser = u
 		}
-		return s, nil
+		s.role, err = makeServerRole(u)
+		return s, err
 	}
 	return startKeeper()
 })
@@ -64,6 +68,50 @@ func isSuperuser(u string) (super bool, err error) {
 	defer conn.Close(ctx)
 	err = conn.QueryRow(ctx, "SELECT rolsuper FROM pg_roles WHERE rolname = current_user").Scan(&super)
 	return super, err
+}
+
+// serverRole stands for the role of a workshop's server.
+const serverRole = "bayhold_test_server"
+
+// makeServerRole makes it, unless it is
+// there, and lets the role of u work as it. Empty if that role may not.
+func makeServerRole(u string) (string, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	conn, err := pgx.Connect(ctx, u)
+	if err != nil {
+		return "", err
+	}
+	defer conn.Close(ctx)
+	_, err = conn.Exec(ctx, "CREATE ROLE "+serverRole)
+	pe := new(pgconn.PgError)
+	switch {
+	case err == nil:
+	case !errors.As(err, &pe):
+		return "", err
+	case pe.Code == "42710" || pe.Code == "23505": // another process made it
+	case pe.Code == "42501":
+		return "", nil
+	default:
+		return "", err
+	}
+	var may bool
+	err = conn.QueryRow(ctx, "SELECT pg_has_role(current_user, $1, 'MEMBER')", serverRole).Scan(&may)
+	if err == nil && !may {
+		_, err = conn.Exec(ctx, "GRANT "+serverRole+" TO CURRENT_USER")
+	}
+	return serverRole, err
+}
+
+// asRole is the connection string u of somebody who works as another role from
+// the first moment on: what is no setting of the driver goes to the server.
+func asRole(u, role string) string {
+	p, err := url.Parse(u)
+	if err != nil || p.Scheme == "" {
+		return u + " role=" + role
+	}
+	p.RawQuery = strings.TrimPrefix(p.RawQuery+"&role="+role, "&")
+	return p.String()
 }
 
 // exec runs one statement on a connection of its own, again for as long as a

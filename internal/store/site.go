@@ -17,7 +17,7 @@ func (t *Tx) PutSite(ctx context.Context, v site.Site) error {
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.Exec(ctx, "INSERT INTO site_counter (site_id, revision) VALUES ($1, 0) ON CONFLICT DO NOTHING", t.siteID)
+	_, err = t.tx.Exec(ctx, "INSERT INTO site_counter (site_id) VALUES ($1) ON CONFLICT DO NOTHING", t.siteID)
 	return err
 }
 
