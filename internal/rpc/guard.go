@@ -52,15 +52,15 @@ func rulesOf(services map[string]grpc.ServiceInfo) map[string]rule {
 		for _, m := range info.Methods {
 			out["/"+service+"/"+m.Name] = rule{
 				open: openServices[service], known: knownServices[service],
-				roles: rolesOf(protoreflect.FullName(service).Append(protoreflect.Name(m.Name))),
+				roles: rolesOfMethod(protoreflect.FullName(service).Append(protoreflect.Name(m.Name))),
 			}
 		}
 	}
 	return out
 }
 
-// rolesOf reads which roles the contract lets call a method; none if it names none.
-func rolesOf(method protoreflect.FullName) []access.Role {
+// rolesOfMethod reads which roles the contract lets call a method; none if it names none.
+func rolesOfMethod(method protoreflect.FullName) []access.Role {
 	d, err := protoregistry.GlobalFiles.FindDescriptorByName(method)
 	if err != nil {
 		return nil

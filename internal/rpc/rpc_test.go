@@ -59,9 +59,11 @@ type clients struct {
 
 // house is the server behind, as those see it who stand on its machine.
 type house struct {
-	shop *workshop.Workshop
-	lis  *bufconn.Listener
-	log  *bytes.Buffer // read it when the server has stopped
+	shop   *workshop.Workshop
+	server *Server
+	lis    *bufconn.Listener
+	log    *bytes.Buffer // read it when the server has stopped
+	token  string        // of the user "test"
 	// ahead is how many nanoseconds the server's clock is past monday.
 	ahead atomic.Int64
 }
@@ -128,6 +130,7 @@ func serve(t *testing.T, opts Options) clients {
 	wg.Go(func() { opts.Feed.Run(background) })
 	wg.Go(func() { opts.Door.Run(background) })
 	server := New(h.shop, opts)
+	h.server = server
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(h.lis) }()
 	t.Cleanup(func() {
@@ -139,7 +142,8 @@ func serve(t *testing.T, opts Options) clients {
 			t.Error(err)
 		}
 	})
-	conn := h.dial(t, h.enrol(t, "quay", site.User{ID: "test", Roles: access.Roles}))
+	h.token = h.enrol(t, "quay", site.User{ID: "test", Roles: access.Roles})
+	conn := h.dial(t, h.token)
 	return clients{
 		conn: conn, site: bayholdv1.NewSiteServiceClient(conn), bay: bayholdv1.NewBayServiceClient(conn),
 		tech: bayholdv1.NewTechnicianServiceClient(conn), tool: bayholdv1.NewToolServiceClient(conn),
