@@ -32,6 +32,7 @@ type fake struct {
 	bayholdv1.UnimplementedJobServiceServer
 	bayholdv1.UnimplementedArrangementServiceServer
 	bayholdv1.UnimplementedWatchServiceServer
+	bayholdv1.UnimplementedTrailServiceServer
 
 	addr string
 
@@ -66,6 +67,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterJobServiceServer(srv, f)
 	bayholdv1.RegisterArrangementServiceServer(srv, f)
 	bayholdv1.RegisterWatchServiceServer(srv, f)
+	bayholdv1.RegisterTrailServiceServer(srv, f)
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(lis) }()
 	t.Cleanup(func() {

@@ -66,7 +66,7 @@ func (a *app) root() *cobra.Command {
 		a.importCommand(), a.siteCommand(), a.bayCommand(), a.technicianCommand(),
 		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(), a.calibrationCommand(),
 		a.preparationCommand(), a.procedureCommand(),
-		a.jobCommand(), a.bookingCommand(), a.weekCommand(), a.watchCommand(),
+		a.jobCommand(), a.bookingCommand(), a.weekCommand(), a.watchCommand(), a.trailCommand(),
 	)
 	return root
 }

@@ -42,9 +42,7 @@ change is one line.`,
 		run:  func(ctx context.Context, _ []string) error { return a.watch(ctx, cmd, &f) },
 	})
 	fl := cmd.Flags()
-	for _, c := range []struct{ collection, flag string }{
-		{jobs, "job"}, {bays, "bay"}, {technicians, "technician"}, {tools, "tool"}, {procedures, "procedure"},
-	} {
+	for _, c := range subjectFlags {
 		f.subjects[c.collection] = fl.StringSlice(c.flag, nil, "only what touches this `"+c.flag+"`; may be repeated")
 	}
 	fl.Int64Var(&f.after, "after", 0, "begin after this `revision` instead of now")
@@ -60,8 +58,8 @@ func (a *app) watch(ctx context.Context, cmd *cobra.Command, f *watchFlags) erro
 	if cmd.Flags().Changed("after") {
 		req.AfterRevision = &f.after
 	}
-	for _, collection := range []string{jobs, bays, technicians, tools, procedures} {
-		names, err := p.names(collection, *f.subjects[collection])
+	for _, c := range subjectFlags {
+		names, err := p.names(c.collection, *f.subjects[c.collection])
 		if err != nil {
 			return err
 		}

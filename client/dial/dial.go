@@ -57,6 +57,7 @@ type Conn struct {
 
 	Arrangements bayholdv1.ArrangementServiceClient
 	Watches      bayholdv1.WatchServiceClient
+	Trail        bayholdv1.TrailServiceClient
 }
 
 // ErrConfig marks a configuration that cannot work: a file that is no
@@ -107,6 +108,7 @@ func Open(c Config) (*Conn, error) {
 
 		Arrangements: bayholdv1.NewArrangementServiceClient(cc),
 		Watches:      bayholdv1.NewWatchServiceClient(cc),
+		Trail:        bayholdv1.NewTrailServiceClient(cc),
 	}, nil
 }
 
