@@ -86,6 +86,21 @@ func (db *DB) Pool(t testing.TB) *pgxpool.Pool {
 	return pool
 }
 
+// AsSuperuser opens a connection for somebody who may do anything, closed when
+// the test ends.
+func (db *DB) AsSuperuser(t testing.TB) *pgx.Conn {
+	t.Helper()
+	if db.Superuser == "" {
+		t.Fatal("pgtest: this test needs a superuser: let TEST_DATABASE_URL name one, or leave it out")
+	}
+	conn, err := pgx.Connect(t.Context(), db.Superuser)
+	if err != nil {
+		t.Fatalf("pgtest: %v", err)
+	}
+	t.Cleanup(func() { _ = conn.Close(context.Background()) })
+	return conn
+}
+
 // create copies a template and has the copy dropped when the test ends.
 func (s *server) create(t testing.TB, template string) *DB {
 	t.Helper()

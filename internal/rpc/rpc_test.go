@@ -61,6 +61,7 @@ type clients struct {
 type house struct {
 	shop   *workshop.Workshop
 	server *Server
+	db     *pgtest.DB
 	lis    *bufconn.Listener
 	log    *bytes.Buffer // read it when the server has stopped
 	token  string        // of the user "test"
@@ -116,12 +117,13 @@ func (b bearer) RequireTransportSecurity() bool { return false }
 // "test" has all roles, behind an in-memory listener. The clients show their token.
 func serve(t *testing.T, opts Options) clients {
 	t.Helper()
-	s, err := store.Open(t.Context(), pgtest.New(t).URL)
+	db := pgtest.New(t)
+	s, err := store.Open(t.Context(), db.URL)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(s.Close)
-	h := &house{lis: bufconn.Listen(1 << 20), log: &bytes.Buffer{}}
+	h := &house{lis: bufconn.Listen(1 << 20), log: &bytes.Buffer{}, db: db}
 	h.shop = workshop.New(s, h.now)
 	opts.Log, opts.Sheets = slog.New(slog.NewJSONHandler(h.log, &slog.HandlerOptions{Level: slog.LevelDebug})), board.Sheets{}
 	opts.Feed, opts.Door = feed.New(s, opts.Log), access.NewDoor(s, h.now, opts.Log)

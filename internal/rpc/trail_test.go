@@ -4,7 +4,6 @@ import (
 	"testing"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
@@ -15,8 +14,7 @@ import (
 
 func TestTheTrailOverTheWire(t *testing.T) {
 	t.Parallel()
-	db := pgtest.New(t)
-	c := smallOn(t, db)
+	c := small(t)
 	ctx := t.Context()
 	tr := bayholdv1.NewTrailServiceClient(c.conn)
 	for _, home := range []string{"wall 2", "wall 3"} {
@@ -44,18 +42,18 @@ func TestTheTrailOverTheWire(t *testing.T) {
 	if e.GetMethod() != "/bayhold.v1.ToolService/UpdateTool" || e.GetActor() == "" || e.GetToken() == "" {
 		t.Errorf("who and how is not told: %v", e)
 	}
-	second, err := tr.ShowTrail(ctx, &bayholdv1.ShowTrailRequest{
+	next, err := tr.ShowTrail(ctx, &bayholdv1.ShowTrailRequest{
 		Parent: quay, Subjects: []string{quay + "/tools/LK-1"}, PageSize: 1, PageToken: shown.GetNextPageToken(),
 	})
-	if err != nil || len(second.GetEvents()) != 1 || second.GetEvents()[0].GetRevision() >= e.GetRevision() {
-		t.Errorf("the next page: %v, %v", second, err)
+	if err != nil || len(next.GetEvents()) != 1 || next.GetEvents()[0].GetRevision() >= e.GetRevision() {
+		t.Errorf("the next page: %v, %v", next, err)
 	}
 	none, err := tr.ShowTrail(ctx, &bayholdv1.ShowTrailRequest{Parent: quay, User: "nobody"})
 	if err != nil || len(none.GetEvents()) != 0 {
 		t.Errorf("of nobody: %v, %v", none, err)
 	}
 
-	forgeTheTrail(t, db, whole.GetHead())
+	forgeTheTrail(t, c.house.db, whole.GetHead())
 	for name, w := range map[string]struct {
 		kept *bayholdv1.TrailCheckpoint
 		want bayholdv1.TrailBreakKind
@@ -76,7 +74,7 @@ func TestTheTrailOverTheWire(t *testing.T) {
 			t.Errorf("%s: %v, %v", name, got, err)
 		}
 	}
-	wantCode(t, second2(tr.VerifyTrail(ctx, &bayholdv1.VerifyTrailRequest{
+	wantCode(t, second(tr.VerifyTrail(ctx, &bayholdv1.VerifyTrailRequest{
 		Parent: quay, After: &bayholdv1.TrailCheckpoint{Revision: 1, Seal: []byte("short")},
 	})), codes.InvalidArgument)
 }
@@ -85,14 +83,7 @@ func TestTheTrailOverTheWire(t *testing.T) {
 // with all power can, so that the chain is sound in itself.
 func forgeTheTrail(t *testing.T, db *pgtest.DB, head *bayholdv1.TrailCheckpoint) {
 	t.Helper()
-	if db.Superuser == "" {
-		t.Fatal("this test forges the log and needs a superuser: let TEST_DATABASE_URL name one, or leave it out")
-	}
-	conn, err := pgx.Connect(t.Context(), db.Superuser)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer conn.Close(t.Context())
+	conn := db.AsSuperuser(t)
 	for _, sql := range []string{
 		"DELETE FROM event WHERE revision = $1",
 		"UPDATE site_counter SET revision = $1 - 1, head = (SELECT seal FROM event WHERE revision = $1 - 1)",

@@ -61,20 +61,6 @@ func verdict(t *testing.T, s *Store) *trail.Break {
 	})
 }
 
-// superuser opens a connection for somebody who may do anything.
-func superuser(t *testing.T, db *pgtest.DB) *pgx.Conn {
-	t.Helper()
-	if db.Superuser == "" {
-		t.Fatal("this test forges the log and needs a superuser: let TEST_DATABASE_URL name one, or leave it out")
-	}
-	conn, err := pgx.Connect(t.Context(), db.Superuser)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = conn.Close(context.Background()) })
-	return conn
-}
-
 func TestEventsAreChained(t *testing.T) {
 	t.Parallel()
 	s, _ := logged(t)
@@ -129,7 +115,7 @@ func TestTheChainByPlainSQL(t *testing.T) {
 func TestAForgedLogIsFound(t *testing.T) {
 	t.Parallel()
 	s, db := logged(t)
-	conn := superuser(t, db)
+	conn := db.AsSuperuser(t)
 	free := []string{
 		"ALTER TABLE event DISABLE TRIGGER ALL", "ALTER TABLE event DROP CONSTRAINT event_pkey", "ALTER TABLE event DROP CONSTRAINT event_site_id_fkey",
 		"ALTER TABLE event DROP CONSTRAINT event_seal_check",
