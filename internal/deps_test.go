@@ -76,6 +76,7 @@ var outward = []string{"net", "os", "syscall", "database", "log", "runtime", "un
 var testOnly = []string{
 	"testing", "bayhold/internal/pgtest", "github.com/testcontainers/testcontainers-go", "github.com/moby/moby",
 	"github.com/google/go-cmp", "pgregory.net/rapid", "go.uber.org/goleak",
+	"github.com/wasilibs/go-pgquery",
 }
 
 type listed struct {
