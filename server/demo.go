@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -139,10 +140,10 @@ const (
 )
 
 // enrol makes one of them, as "server user add" does.
-func (s *show) enrol(name string, role site.Role, technicianID string) error {
+func (s *show) enrol(name string, role site.Role) error {
 	w := enrolment{
 		site: site.Site{ID: demoSite, TimeZone: demoZone}, token: "demo",
-		user: site.User{ID: name, Technician: technicianID}, roles: []string{string(role)},
+		user: site.User{ID: name}, roles: []string{string(role)},
 	}
 	made, err := w.enrol(s.ctx, s.shop)
 	s.tokens[name] = made.Made.Secret
@@ -164,9 +165,10 @@ func (s *show) play() error {
 	if err != nil {
 		return err
 	}
-	if err := errors.Join(s.enrol(manager, access.Manager, ""), s.enrol(administrator, access.Administrator, "")); err != nil {
+	if err := errors.Join(s.enrol(manager, access.Manager), s.enrol(administrator, access.Administrator)); err != nil {
 		return err
 	}
+	fmt.Printf("\n--- On the server's own machine %s was made a manager, and %s an administrator,\nas server user add does. Each shows a token with every command.\n", manager, administrator)
 	for _, scene := range s.scenes(files, tuesday) {
 		if err := s.act(scene); err != nil {
 			return err
@@ -188,6 +190,10 @@ func (s *show) scenes(files []string, tuesday string) []scene {
 	kept := filepath.Join(s.dir, "second-desk.json")
 	return []scene{
 		{"The manager takes in the workshop's files.", manager, append([]string{"import"}, files...), "", exitDone},
+		{"The administrator lets one of the workshop's technicians in.",
+			administrator, []string{"user", "add", technician, "--role", "technician", "--technician", technicianID}, "", exitDone},
+		{"A token, shown once, is what she shows from now on.",
+			administrator, []string{"token", "make", "demo", "--user", technician, "--output", "json"}, s.tokenFile(), exitDone},
 		{"Can the chain of an Orlo be renewed next Tuesday at eight? The only locking\nset that fits is promised already:",
 			manager, []string{"job", "check", "--procedure", demoProcedure, "--start", tuesday}, "", exitNo},
 		{"When is the earliest hand-back, then, and what would the shortest stay be?",
@@ -206,11 +212,6 @@ func (s *show) scenes(files []string, tuesday string) []scene {
 
 // act plays a scene.
 func (s *show) act(c scene) error {
-	if s.tokens[c.who] == "" { // only what was taken in knows the technician
-		if err := s.enrol(technician, access.Technician, technicianID); err != nil {
-			return err
-		}
-	}
 	fmt.Println("\n--- " + c.say)
 	fmt.Printf("\n%s$ %s\n", c.who, commandLine(c.args, s.dir))
 	got, err := s.run(c)
@@ -220,10 +221,27 @@ func (s *show) act(c scene) error {
 	if c.keep != "" {
 		fmt.Printf("(kept in %s)\n", filepath.Base(c.keep))
 	}
+	if c.keep == s.tokenFile() && got == c.want {
+		return s.handOver()
+	}
 	if got != c.want {
 		return fault.New(fault.Internal, "DEMO", "the demo went astray: this command should end with code %d and ended with %d", c.want, got)
 	}
 	return nil
+}
+
+func (s *show) tokenFile() string { return filepath.Join(s.dir, "token.json") }
+
+// handOver gives the technician the token that the administrator made.
+func (s *show) handOver() error {
+	raw, err := os.ReadFile(s.tokenFile())
+	if err != nil {
+		return err
+	}
+	var made struct{ Text string }
+	err = json.Unmarshal(raw, &made)
+	s.tokens[technician] = made.Text
+	return err
 }
 
 // Exit codes of the client that the show expects; its help lists them all.

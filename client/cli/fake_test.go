@@ -33,6 +33,7 @@ type fake struct {
 	bayholdv1.UnimplementedArrangementServiceServer
 	bayholdv1.UnimplementedWatchServiceServer
 	bayholdv1.UnimplementedTrailServiceServer
+	bayholdv1.UnimplementedAccessServiceServer
 
 	addr string
 
@@ -68,6 +69,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterArrangementServiceServer(srv, f)
 	bayholdv1.RegisterWatchServiceServer(srv, f)
 	bayholdv1.RegisterTrailServiceServer(srv, f)
+	bayholdv1.RegisterAccessServiceServer(srv, f)
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(lis) }()
 	t.Cleanup(func() {

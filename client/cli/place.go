@@ -84,6 +84,7 @@ const (
 	procedures   = "procedures"
 	jobs         = "jobs"
 	bookings     = "bookings"
+	users        = "users"
 )
 
 // siteName gives the full name of a site from its id or name.

@@ -67,6 +67,7 @@ func (a *app) root() *cobra.Command {
 		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(), a.calibrationCommand(),
 		a.preparationCommand(), a.procedureCommand(),
 		a.jobCommand(), a.bookingCommand(), a.weekCommand(), a.watchCommand(), a.trailCommand(),
+		a.whoamiCommand(), a.userCommand(), a.tokenCommand(),
 	)
 	return root
 }

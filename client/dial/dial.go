@@ -55,6 +55,7 @@ type Conn struct {
 	Bookings    bayholdv1.BookingServiceClient
 	Jobs        bayholdv1.JobServiceClient
 
+	Access       bayholdv1.AccessServiceClient
 	Arrangements bayholdv1.ArrangementServiceClient
 	Watches      bayholdv1.WatchServiceClient
 	Trail        bayholdv1.TrailServiceClient
@@ -106,6 +107,7 @@ func Open(c Config) (*Conn, error) {
 		Bookings:    bayholdv1.NewBookingServiceClient(cc),
 		Jobs:        bayholdv1.NewJobServiceClient(cc),
 
+		Access:       bayholdv1.NewAccessServiceClient(cc),
 		Arrangements: bayholdv1.NewArrangementServiceClient(cc),
 		Watches:      bayholdv1.NewWatchServiceClient(cc),
 		Trail:        bayholdv1.NewTrailServiceClient(cc),

@@ -115,7 +115,7 @@ func (d *Door) Certificate(ctx context.Context, subject pkix.Name) (Caller, erro
 	}
 	if k.User.ID == "" {
 		return Caller{}, fault.New(fault.Unauthenticated, "CERTIFICATE",
-			"the client certificate is no user's here: an administrator gives it to one with user certificate, or give a token")
+			"the client certificate is no user's here: an administrator gives it to one with user change --certificate, or give a token")
 	}
 	return k.caller(CertificateToken)
 }

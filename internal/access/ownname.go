@@ -18,7 +18,7 @@ func OwnName(c Caller, technician string) error {
 		return fault.New(fault.Forbidden, "ROLE", "this is for technicians, managers and administrators: ask an administrator for the role")
 	case c.Technician == "":
 		return fault.New(fault.Forbidden, "NO_TECHNICIAN",
-			"the user %s is tied to no technician, so nothing can be done in a technician's name: an administrator ties them with user roles --technician", c.User)
+			"the user %s is tied to no technician, so nothing can be done in a technician's name: an administrator ties them with user change --technician", c.User)
 	case technician != c.Technician:
 		return fault.New(fault.Forbidden, "OWN_NAME",
 			"a technician acts in their own name only, and %s is the technician %s: leave it to the other, or ask a manager", c.User, c.Technician)
