@@ -1,9 +1,14 @@
 package running
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
+
+	"bayhold/internal/fault"
+	"bayhold/internal/procedure"
 )
 
 // MayPause tells what stands against interrupting a step.
@@ -22,9 +27,46 @@ func (w Work) MayFinish(step string) []Blocker {
 // MayRecord tells what stands against recording readings or parts of a step.
 func (w Work) MayRecord(step string) []Blocker { return w.inHand(step, "recorded of", Running) }
 
-// MayTick tells what stands against ticking a part: new fasteners are fitted
-// while the interrupted step is still paused, too.
-func (w Work) MayTick(step string) []Blocker { return w.inHand(step, "recorded of", Running, Paused) }
+// MayUse tells whether a part may be ticked: one of the step's own; if it
+// replaces fasteners, single-use ones whose tightening was interrupted, no more
+// than there are parts.
+func (w Work) MayUse(step string, p PartUsed) error {
+	if against := w.inHand(step, "recorded of", Running, Paused); len(against) > 0 {
+		return refused(against[0])
+	}
+	i := w.Index(step)
+	if i < 0 {
+		return fault.New(fault.NotFound, "NOT_FOUND", "the job has no step %q", step)
+	}
+	at := slices.IndexFunc(w.Network.Steps[i].Step.Parts, func(q procedure.Part) bool { return q.ID == p.Part })
+	switch {
+	case at < 0:
+		return invalid("part", "the step uses no part %q; it uses %s", clip(p.Part), partIDs(w.Network.Steps[i].Step))
+	case p.Quantity < 1 || p.Quantity > 10_000:
+		return invalid("quantity", "%d: give how many were fitted", p.Quantity)
+	case len(p.Fasteners) == 0:
+		return nil
+	case !w.Network.Steps[i].Step.Parts[at].SingleUse:
+		return invalid("part", "%s is no single-use part: it replaces no fastener", p.Part)
+	case len(p.Fasteners) > p.Quantity:
+		return invalid("quantity", "%d × %s cannot be %d fasteners", p.Quantity, p.Part, len(p.Fasteners))
+	}
+	broken := w.Interrupted(step)
+	for n, f := range p.Fasteners {
+		if !slices.Contains(broken, f) || slices.Contains(p.Fasteners[:n], f) {
+			return invalid("fasteners", "fastener %d needs no replacement; interrupted are: %s", f, cmp.Or(numbers(broken), "none"))
+		}
+	}
+	return nil
+}
+
+func partIDs(step procedure.Step) string {
+	ids := make([]string, 0, len(step.Parts))
+	for _, p := range step.Parts {
+		ids = append(ids, p.ID)
+	}
+	return cmp.Or(strings.Join(ids, ", "), "none")
+}
 
 // inHand refuses what needs a step in one of these states.
 func (w Work) inHand(step, what string, in ...State) []Blocker {

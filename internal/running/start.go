@@ -54,12 +54,11 @@ func (w Work) against(step string, at time.Time) []Blocker {
 	var out []Blocker
 	i := w.Index(step)
 	direct := map[int]bool{}
-	for _, a := range w.Network.Arcs {
-		if a.To != i || direct[a.From] {
-			continue
+	for _, a := range w.into(i, map[int]bool{}) {
+		if !direct[a.From] {
+			direct[a.From] = true
+			out = append(out, w.precedes(a, at)...)
 		}
-		direct[a.From] = true
-		out = append(out, w.precedes(a, at)...)
 	}
 	for _, k := range w.before(i) {
 		s := w.Network.Steps[k]
@@ -71,11 +70,27 @@ func (w Work) against(step string, at time.Time) []Blocker {
 	return out
 }
 
+// into gives the arcs that lead to a step. Through a waived step they lead on:
+// what comes before it still comes first.
+func (w Work) into(i int, seen map[int]bool) []procedure.Arc {
+	var out []procedure.Arc
+	for _, a := range w.Network.Arcs {
+		switch {
+		case a.To != i || seen[a.From]:
+		case w.State(w.Network.Steps[a.From].ID) == Waived:
+			seen[a.From] = true
+			out = append(out, w.into(a.From, seen)...)
+		default:
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
 // precedes tells what stands against the end of an arc.
 func (w Work) precedes(a procedure.Arc, at time.Time) []Blocker {
 	from := w.Network.Steps[a.From]
 	switch state := w.State(from.ID); {
-	case state == Waived:
 	case state != Finished:
 		how := map[State]string{Open: "is not begun", Running: "still runs", Paused: "is paused"}[state]
 		return []Blocker{{Kind: Before, Step: from.ID, Message: fmt.Sprintf("%s (%s) comes first, and %s", from.ID, from.Step.Title, how)}}
@@ -122,7 +137,7 @@ func (w Work) before(i int) []int {
 
 // locked tells which locking tools are on the engine that a step would turn
 // under power: fitted by a step that has begun, neither taken off by the step
-// that releases them nor returned.
+// that releases them nor returned. To waive that step takes nothing off.
 func (w Work) locked(i int, s Scene) []Blocker {
 	if !w.Network.Steps[i].Step.TurnsEngine {
 		return nil
@@ -133,7 +148,7 @@ func (w Work) locked(i int, s Scene) []Blocker {
 			continue
 		}
 		off := w.Network.Steps[h.Steps[len(h.Steps)-1]]
-		if w.Done(off.ID) {
+		if w.Done(off.ID) && w.State(off.ID) != Waived { // waived: who knows whether it is off
 			continue
 		}
 		for _, tag := range s.holding(w, h) {

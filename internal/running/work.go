@@ -136,7 +136,7 @@ func Signers(s procedure.Step) int {
 // none older than the last reading.
 func (w Work) Signatures(step string) []SignOff {
 	run := w.Run(step)
-	seen := w.newest(step)
+	seen := w.Newest(step)
 	var out []SignOff
 	for _, s := range w.Record.SignOffs {
 		if s.Step != step || s.Run != run || s.Seen < seen {
@@ -149,8 +149,9 @@ func (w Work) Signatures(step string) []SignOff {
 	return out
 }
 
-// newest is the last reading of a step's last run; 0 if it has none.
-func (w Work) newest(step string) int64 {
+// Newest is the last reading of a step's last run: what a signature sees; 0 if it
+// has none.
+func (w Work) Newest(step string) int64 {
 	run, newest := w.Run(step), int64(0)
 	for _, r := range w.Record.Readings {
 		if r.Step == step && r.Run == run {
