@@ -78,6 +78,8 @@ CREATE TABLE reading (
     ratio         double precision NOT NULL CHECK (ratio >= 0), -- torque at the joint over the tool's; 0: the tool by itself
     joint         text        NOT NULL, -- the step's title then
     tool_id       bigint,
+    certificate   text        NOT NULL, -- under which the tool was in calibration then; empty: none
+    calibrated_until timestamptz,       -- as it was known then
     technician_id bigint,
     at            timestamptz NOT NULL,
     recorded_at   timestamptz NOT NULL,

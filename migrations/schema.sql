@@ -233,6 +233,8 @@ CREATE TABLE reading (
     ratio double precision NOT NULL,
     joint text NOT NULL,
     tool_id bigint,
+    certificate text NOT NULL,
+    calibrated_until timestamp with time zone,
     technician_id bigint,
     at timestamp with time zone NOT NULL,
     recorded_at timestamp with time zone NOT NULL,

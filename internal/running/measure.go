@@ -47,6 +47,7 @@ func (w Work) Judge(step string, m Measured, at time.Time, s Scene) (Reading, er
 			return out, fault.New(fault.NotFound, "NOT_FOUND", "the site has no tool %q", m.Tool)
 		}
 		tool = &t
+		out.CalibratedUntil = t.CalibratedUntil
 		if b := s.lapsed(t, at); b != nil {
 			return out, refused(*b)
 		}
@@ -214,7 +215,7 @@ func (w Work) otherTool(r Reading, tag string, s Scene) (Reading, error) {
 	if !known {
 		return r, fault.New(fault.NotFound, "NOT_FOUND", "the site has no tool %q", tag)
 	}
-	r.Tool = tag
+	r.Tool, r.Certificate, r.CalibratedUntil = tag, "", tool.CalibratedUntil
 	i := w.Index(r.Step)
 	if r.Kind == Check || i < 0 || w.Network.Steps[i].Step.Torque == nil {
 		return r, nil

@@ -75,7 +75,12 @@ type Reading struct {
 	Ratio     float64 // torque at the joint over the tool's; 0: the tool by itself
 	Joint     string  // the step's title
 	Tool      string  // asset tag; empty if none was named
-	Corrects  int64   // reading that this one takes the place of; 0: none
+	// Certificate is the number of the one under which the tool was in
+	// calibration then, and CalibratedUntil its end as it was known then; empty
+	// and zero if it had none.
+	Certificate     string
+	CalibratedUntil time.Time
+	Corrects        int64 // reading that this one takes the place of; 0: none
 }
 
 // Outside tells whether the value lies outside its limits.

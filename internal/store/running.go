@@ -168,7 +168,7 @@ func (r Reader) Tightenings(ctx context.Context, tag string, from, until time.Ti
 func (r Reader) JobReadings(ctx context.Context, f ReadingFilter) ([]JobReading, error) {
 	rows, err := r.tx.Query(ctx, `
 		SELECT e.job_id, j.reference, e.reading_id, e.run, e.kind, e.fastener, e.stage, e.attempt, e.check_id, e.unit, e.value, e.wanted,
-			e.low, e.high, e.tolerance, e.set_nm, e.ratio, e.joint, COALESCE(t.slug, ''), COALESCE(e.corrects, 0), e.note, `+entryColumns+`
+			e.low, e.high, e.tolerance, e.set_nm, e.ratio, e.joint, COALESCE(t.slug, ''), e.certificate, e.calibrated_until, COALESCE(e.corrects, 0), e.note, `+entryColumns+`
 		FROM reading e `+technicianOf+`
 		JOIN job j ON j.site_id = e.site_id AND j.job_id = e.job_id
 		LEFT JOIN resource t ON t.site_id = e.site_id AND t.resource_id = e.tool_id
@@ -187,11 +187,13 @@ func (r Reader) JobReadings(ctx context.Context, f ReadingFilter) ([]JobReading,
 	}
 	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (JobReading, error) {
 		var v JobReading
+		var until *time.Time
 		err := row.Scan(append([]any{
 			&v.Job, &v.Reference, &v.ID, &v.Run, &v.Kind, &v.Fastener, &v.Stage, &v.Attempt, &v.CheckID, &v.Unit, &v.Value, &v.Wanted,
-			&v.Low, &v.High, &v.Tolerance, &v.Set, &v.Ratio, &v.Joint, &v.Tool, &v.Corrects, &v.Note,
+			&v.Low, &v.High, &v.Tolerance, &v.Set, &v.Ratio, &v.Joint, &v.Tool, &v.Certificate, &until, &v.Corrects, &v.Note,
 		}, entryOf(&v.Entry)...)...)
 		utc(&v.Entry)
+		v.CalibratedUntil = instant(until)
 		return v, err
 	})
 }
@@ -321,12 +323,14 @@ func (t *Tx) AddReadings(ctx context.Context, job int64, list []running.Reading)
 		out[i] = v
 		batch.Queue(`
 			INSERT INTO reading (site_id, job_id, step, run, kind, fastener, stage, attempt, check_id, unit, value, wanted, low, high,
-				tolerance, set_nm, ratio, joint, tool_id, technician_id, at, recorded_at, actor, corrects, note)
+				tolerance, set_nm, ratio, joint, tool_id, technician_id, at, recorded_at, actor, corrects, note,
+				certificate, calibrated_until)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18,
-				`+resourceID(site.KindTool, 19)+`, `+resourceID(site.KindTechnician, 20)+`, $21, $22, $23, NULLIF($24::bigint, 0), $25)
+				`+resourceID(site.KindTool, 19)+`, `+resourceID(site.KindTechnician, 20)+`, $21, $22, $23, NULLIF($24::bigint, 0), $25, $26, $27)
 			RETURNING reading_id`,
 			t.siteID, job, v.Step, v.Run, v.Kind, v.Fastener, v.Stage, v.Attempt, v.CheckID, v.Unit, v.Value, v.Wanted, v.Low, v.High,
 			v.Tolerance, v.Set, v.Ratio, v.Joint, v.Tool, v.Technician, v.At, t.now, v.Actor, v.Corrects, v.Note,
+			v.Certificate, nullable(v.CalibratedUntil),
 		).QueryRow(func(row pgx.Row) error { return row.Scan(&out[i].ID) })
 	}
 	err := t.tx.SendBatch(ctx, &batch).Close()

@@ -33,7 +33,8 @@ func TestARecordIsReadAsItWasWritten(t *testing.T) {
 		SignOffs: []running.SignOff{{Entry: entry("ada"), Seen: 7}},
 		Readings: []running.Reading{
 			{Entry: entry("ada"), Kind: running.Torque, Fastener: 1, Stage: 1, Attempt: 1, Unit: "N·m", Value: 55, Wanted: &wanted,
-				Low: &low, High: &high, Tolerance: 0.04, Set: 49, Ratio: 1.02, Joint: "Wheel", Tool: "TW-1"},
+				Low: &low, High: &high, Tolerance: 0.04, Set: 49, Ratio: 1.02, Joint: "Wheel", Tool: "TW-1",
+				Certificate: "HM-1", CalibratedUntil: noon.Add(time.Hour)},
 			{Entry: entry("ada"), Kind: running.Check, CheckID: "locks-free", Attempt: 1, Value: 1},
 		},
 		Parts:     []running.PartUsed{{Entry: entry("ada"), Part: "bolt", Quantity: 2, Fasteners: []int{1, 2}, Lot: "L7"}},

@@ -102,7 +102,10 @@ func nth(err error, i, of int) error {
 // keep writes readings, and tells what the step still lacks.
 func (b *bench) keep(ctx context.Context, tx *store.Tx, step string, list []running.Reading, kind string, q StepRecord) (Readings, error) {
 	out := Readings{Step: step}
-	var err error
+	err := b.certificates(ctx, tx.Reader, list, tx.Now())
+	if err != nil {
+		return out, err
+	}
 	if out.Readings, err = tx.AddReadings(ctx, b.job.ID, list); err != nil {
 		return out, err
 	}
