@@ -11,7 +11,7 @@ import (
 	"bayhold/internal/workshop"
 )
 
-// Sheets lays out job sheets.
+// Sheets lays out job sheets and records.
 type Sheets struct{}
 
 // Text writes a sheet for a monospaced page of 80 columns, in the site's time.
@@ -24,4 +24,16 @@ func (Sheets) Text(w io.Writer, s workshop.Sheet) error {
 // without requests, meant to be printed on A4.
 func (Sheets) HTML(w io.Writer, s workshop.Sheet) error {
 	return page.Execute(w, newSheet(s))
+}
+
+// RecordText writes the record of a job for a monospaced page of 80 columns.
+func (Sheets) RecordText(w io.Writer, r workshop.JobRecord) error {
+	_, err := io.WriteString(w, newRecord(r).text())
+	return err
+}
+
+// RecordHTML writes the record of a job as a page that stands by itself, meant
+// to be printed and kept.
+func (Sheets) RecordHTML(w io.Writer, r workshop.JobRecord) error {
+	return recordPage.Execute(w, newRecord(r))
 }

@@ -122,11 +122,14 @@ func (s jobService) UpdateJobPart(ctx context.Context, req *bayholdv1.UpdateJobP
 	}, err
 }
 
-// Sheets lays out job sheets.
+// Sheets lays out job sheets and records.
 type Sheets interface {
 	// Text writes a sheet in 80 columns, HTML as a page fit for A4.
 	Text(w io.Writer, s workshop.Sheet) error
 	HTML(w io.Writer, s workshop.Sheet) error
+	// RecordText writes the record of a job, RecordHTML as a page.
+	RecordText(w io.Writer, r workshop.JobRecord) error
+	RecordHTML(w io.Writer, r workshop.JobRecord) error
 }
 
 func (s jobService) GetJobSheet(ctx context.Context, req *bayholdv1.GetJobSheetRequest) (*bayholdv1.GetJobSheetResponse, error) {

@@ -43,7 +43,7 @@ type Options struct {
 	Door *access.Door
 	// Secure encrypts what travels; nil for plain text.
 	Secure credentials.TransportCredentials
-	// Sheets lays out job sheets.
+	// Sheets lays out job sheets and records.
 	Sheets Sheets
 	// Feed tells events to those who watch.
 	Feed *feed.Feed
@@ -89,6 +89,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterWatchServiceServer(s, watchService{feed: opts.Feed})
 	bayholdv1.RegisterTrailServiceServer(s, trailService{shop: shop})
 	bayholdv1.RegisterAccessServiceServer(s, accessService{shop: shop})
+	bayholdv1.RegisterRecordServiceServer(s, recordService{shop: shop, sheets: opts.Sheets})
 	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop, sheets: opts.Sheets})
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
