@@ -49,6 +49,7 @@ type Conn struct {
 	Bays        bayholdv1.BayServiceClient
 	Technicians bayholdv1.TechnicianServiceClient
 	Tools       bayholdv1.ToolServiceClient
+	Issues      bayholdv1.IssueServiceClient
 	Calibration bayholdv1.CalibrationServiceClient
 	Procedures  bayholdv1.ProcedureServiceClient
 	Planning    bayholdv1.PlanningServiceClient
@@ -101,6 +102,7 @@ func Open(c Config) (*Conn, error) {
 		Bays:        bayholdv1.NewBayServiceClient(cc),
 		Technicians: bayholdv1.NewTechnicianServiceClient(cc),
 		Tools:       bayholdv1.NewToolServiceClient(cc),
+		Issues:      bayholdv1.NewIssueServiceClient(cc),
 		Calibration: bayholdv1.NewCalibrationServiceClient(cc),
 		Procedures:  bayholdv1.NewProcedureServiceClient(cc),
 		Planning:    bayholdv1.NewPlanningServiceClient(cc),

@@ -205,6 +205,7 @@ var blockerToProto = map[workshop.BlockerKind]bayholdv1.Blocker_Kind{
 	workshop.BlockerSameJob:     bayholdv1.Blocker_KIND_SAME_JOB,
 	workshop.BlockerTooLate:     bayholdv1.Blocker_KIND_TOO_LATE,
 	workshop.BlockerPart:        bayholdv1.Blocker_KIND_PART,
+	workshop.BlockerOut:         bayholdv1.Blocker_KIND_OUT,
 }
 
 func writeBlockers(siteID string, list []workshop.Blocker) []*bayholdv1.Blocker {

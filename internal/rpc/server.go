@@ -81,6 +81,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterBayServiceServer(s, bayService{shop: shop})
 	bayholdv1.RegisterTechnicianServiceServer(s, technicianService{shop: shop})
 	bayholdv1.RegisterToolServiceServer(s, toolService{shop: shop})
+	bayholdv1.RegisterIssueServiceServer(s, issueService{shop: shop})
 	bayholdv1.RegisterCalibrationServiceServer(s, calibrationService{shop: shop})
 	bayholdv1.RegisterProcedureServiceServer(s, procedureService{shop: shop})
 	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop})

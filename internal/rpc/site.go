@@ -66,7 +66,7 @@ func (s siteService) UpdateSite(ctx context.Context, req *bayholdv1.UpdateSiteRe
 
 func (s siteService) ImportWorkshop(ctx context.Context, req *bayholdv1.ImportWorkshopRequest) (*bayholdv1.ImportWorkshopResponse, error) {
 	var fs fault.Fields
-	in := workshop.Intake{ValidateOnly: req.GetValidateOnly(), Anchor: instant(&fs, "anchor_time", req.GetAnchorTime())}
+	in := workshop.Intake{ValidateOnly: req.GetValidateOnly(), ToolsOnly: req.GetToolsOnly(), Anchor: instant(&fs, "anchor_time", req.GetAnchorTime())}
 	if err := fs.Err("ANCHOR", "the import cannot be read"); err != nil {
 		return nil, err
 	}
@@ -94,6 +94,7 @@ func (s siteService) ImportWorkshop(ctx context.Context, req *bayholdv1.ImportWo
 			Kind: c.Kind, Added: int32(c.Added), Changed: int32(c.Changed), Unchanged: int32(c.Unchanged),
 		})
 	}
+	out.AffectedBookings = writeBookings(imported.Site.ID, imported.Affected)
 	return out, nil
 }
 

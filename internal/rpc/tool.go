@@ -82,50 +82,6 @@ func (s toolService) ListTools(ctx context.Context, req *bayholdv1.ListToolsRequ
 	return out, nil
 }
 
-func (s toolService) UpdateTool(ctx context.Context, req *bayholdv1.UpdateToolRequest) (*bayholdv1.UpdateToolResponse, error) {
-	asked := req.GetTool()
-	siteID, tag, err := parse("tool.name", asked.GetName(), tools)
-	if err != nil {
-		return nil, err
-	}
-	mask, err := masked(req.GetUpdateMask(), "condition", "condition_until", "condition_note", "calibrated_until", "home")
-	if err != nil {
-		return nil, err
-	}
-	var fs fault.Fields
-	conditionUntil := instant(&fs, "tool.condition_until", asked.GetConditionUntil())
-	calibratedUntil := instant(&fs, "tool.calibrated_until", asked.GetCalibratedUntil())
-	if err := fs.Err("TOOL", "the tool cannot be read"); err != nil {
-		return nil, err
-	}
-	act, err := actOf(ctx, siteID, req)
-	if err != nil {
-		return nil, err
-	}
-	edited, err := s.shop.EditTool(ctx, act, tag, func(t *site.Tool) {
-		if mask["condition"] {
-			t.Condition = conditionFromProto[asked.GetCondition()]
-		}
-		if mask["condition_until"] {
-			t.ConditionUntil = conditionUntil
-		}
-		if mask["condition_note"] {
-			t.ConditionNote = asked.GetConditionNote()
-		}
-		if mask["calibrated_until"] {
-			t.CalibratedUntil = calibratedUntil
-		}
-		if mask["home"] {
-			t.Home = asked.GetHome()
-		}
-	})
-	out := &bayholdv1.UpdateToolResponse{Tool: writeTool(siteID, edited.Tool)}
-	for _, b := range edited.Affected {
-		out.AffectedBookings = append(out.AffectedBookings, writeBooking(siteID, b))
-	}
-	return out, err
-}
-
 var purposeToProto = map[site.Purpose]bayholdv1.Purpose{
 	site.Locking:    bayholdv1.Purpose_PURPOSE_LOCKING,
 	site.Tensioning: bayholdv1.Purpose_PURPOSE_TENSIONING,
@@ -147,18 +103,25 @@ var conditionToProto = map[site.Condition]bayholdv1.Condition{
 	site.Retired:       bayholdv1.Condition_CONDITION_RETIRED,
 }
 
+var purposeFromProto = inverse(purposeToProto)
+
 var conditionFromProto = inverse(conditionToProto)
 
 func writeToolType(siteID string, t site.ToolType) *bayholdv1.ToolType {
-	out := &bayholdv1.ToolType{
+	return &bayholdv1.ToolType{
 		Name: nameOf(siteID, toolTypes, t.ID), DisplayName: t.Name, Purpose: purposeToProto[t.Purpose],
 		EngineFamilies: namesOf(siteID, engineFamilies, t.Families),
 		TorqueMinNm:    t.TorqueMin, TorqueMaxNm: t.TorqueMax, ResolutionNm: t.Resolution,
 		Drive: t.Drive, Calibrated: t.Calibrated, LengthMm: t.Length, Ratio: t.Ratio,
 		IsoType: t.ISOType, IsoClass: t.ISOClass, PermissibleDeviation: t.Permissible,
+		CalibrationMonths: int32(t.CalibrationMonths), CalibrationCycles: int32(t.CalibrationCycles), Pieces: writePieces(t.Pieces),
 	}
-	for _, p := range t.Pieces {
-		out.Pieces = append(out.Pieces, &bayholdv1.Piece{DisplayName: p.Name, Count: int32(p.Count)})
+}
+
+func writePieces(list []site.Piece) []*bayholdv1.Piece {
+	var out []*bayholdv1.Piece
+	for _, p := range list {
+		out = append(out, &bayholdv1.Piece{DisplayName: p.Name, Count: int32(p.Count)})
 	}
 	return out
 }
@@ -168,5 +131,6 @@ func writeTool(siteID string, t site.Tool) *bayholdv1.Tool {
 		Name: nameOf(siteID, tools, t.Tag), ToolType: nameOf(siteID, toolTypes, t.Type),
 		Condition: conditionToProto[t.Condition], ConditionUntil: stamp(t.ConditionUntil),
 		ConditionNote: t.ConditionNote, CalibratedUntil: stamp(t.CalibratedUntil), Home: t.Home,
+		PhotoUrl: t.PhotoURL, Missing: writePieces(t.Missing), Damaged: writePieces(t.Damaged),
 	}
 }

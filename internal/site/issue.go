@@ -11,7 +11,7 @@ type Issue struct {
 	Bay        string // where it is used; empty if that was not said
 	Job        int64  // what for; 0: for nothing that is booked
 	Reference  string // of the job
-	Booking    int64  // against which it was issued; 0: none
+	Booking    int64  // against which it was issued, if that stands; 0: none
 	// OutSince is when it left the shelf, whoever had it first; IssuedAt is
 	// when this technician got it.
 	OutSince, IssuedAt time.Time

@@ -237,6 +237,7 @@ func TestDemoInParts(t *testing.T) {
 		got.Bays, got.Technicians = append(got.Bays, w.Bays...), append(got.Technicians, w.Technicians...)
 		got.EngineFamilies, got.ToolTypes = append(got.EngineFamilies, w.EngineFamilies...), append(got.ToolTypes, w.ToolTypes...)
 		got.Tools, got.Preparations = append(got.Tools, w.Tools...), append(got.Preparations, w.Preparations...)
+		got.Unjudged = append(got.Unjudged, w.Unjudged...)
 		got.Procedures, got.Bookings = append(got.Procedures, w.Procedures...), append(got.Bookings, w.Bookings...)
 	}
 	if diff := cmp.Diff(whole, got); diff != "" {

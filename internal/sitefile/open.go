@@ -57,6 +57,12 @@ func (r *reader) documents(f File) func(yield func(*yaml.Node) bool) {
 			r.unreadable(f.Name, 1+bytes.Count(f.Content[:i], []byte{'\n'}), "the text is not valid UTF-8")
 			return
 		}
+		if isCSV(f.Name) {
+			if n := r.table(f); n != nil {
+				yield(n)
+			}
+			return
+		}
 		dec := yaml.NewDecoder(bytes.NewReader(f.Content))
 		for {
 			n, err := decode(dec)

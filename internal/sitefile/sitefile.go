@@ -1,6 +1,7 @@
 // Package sitefile reads workshop files: YAML written by hand that tells what a
 // site has (bays, technicians, tool types, tools, engine families), the
 // preparations and procedures of its work, and bookings that stand already.
+// Tool types and tools may come as CSV too, and are written as either.
 //
 // Files are read as one whole. Everything that is wrong with them is reported
 // at once, each fault with its file and line, what is wrong and what would be
@@ -18,8 +19,8 @@ import (
 
 // File is one workshop file.
 type File struct {
-	Name    string // for messages
-	Content []byte // UTF-8 YAML
+	Name    string // for messages; one that ends in .csv is CSV
+	Content []byte // UTF-8 YAML or CSV
 }
 
 // Options are what reading depends on besides the files.
@@ -29,6 +30,8 @@ type Options struct {
 	Now time.Time
 	// Known is what the site has already.
 	Known Known
+	// ToolsOnly lets the files hold tool types and tools, and nothing else.
+	ToolsOnly bool
 }
 
 // Known is what a site has already, so that files may refer to it without
@@ -52,6 +55,7 @@ type Workshop struct {
 	EngineFamilies []site.EngineFamily
 	ToolTypes      []site.ToolType
 	Tools          []site.Tool
+	Unjudged       []string // asset tags of tools of whose condition the files say nothing
 	Preparations   []procedure.Preparation
 	Procedures     []procedure.Procedure // several versions of one may stand here
 	Bookings       []StandingBooking
@@ -94,7 +98,7 @@ func readAll(files []File, opts Options, judge func(procedure.Library) []procedu
 		return nil, nil, err
 	}
 	r.stand(opts.Known)
-	sections := r.sections(docs)
+	sections := r.sections(docs, opts.ToolsOnly)
 	w := &Workshop{}
 	r.readSite(w, sections["site"])
 	r.setAnchor(w, opts.Now)
@@ -115,9 +119,12 @@ func readAll(files []File, opts Options, judge func(procedure.Library) []procedu
 }
 
 // sections gathers what stands under each key at the top of the files.
-func (r *reader) sections(docs []value) map[string][]value {
+func (r *reader) sections(docs []value, toolsOnly bool) map[string][]value {
 	out := make(map[string][]value)
 	keys := []string{"site", "engine_families", "bays", "technicians", "tool_types", "tools", "preparations", "procedures", "bookings"}
+	if toolsOnly {
+		keys = []string{"tool_types", "tools"}
+	}
 	for _, doc := range docs {
 		o, ok := doc.object(keys...)
 		if !ok {

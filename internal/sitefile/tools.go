@@ -8,13 +8,14 @@ import (
 
 	"bayhold/internal/fault"
 	"bayhold/internal/site"
+	"bayhold/internal/tooling"
 	"bayhold/internal/torque"
 )
 
 func (r *reader) readToolTypes(w *Workshop, lists []value) {
 	for _, v := range items(lists) {
 		o, ok := v.object("id", "name", "purpose", "families", "torque", "resolution", "drive", "calibrated", "pieces", "length", "ratio",
-			"iso", "permissible")
+			"iso", "permissible", "calibration_months", "calibration_cycles")
 		if !ok {
 			continue
 		}
@@ -30,6 +31,9 @@ func (r *reader) readToolTypes(w *Workshop, lists []value) {
 			Length:      o.get("length").number(0, 5_000),
 			Ratio:       o.get("ratio").number(0, 200),
 			Permissible: o.get("permissible").percentage(),
+
+			CalibrationMonths: o.get("calibration_months").integer(1, tooling.MaxMonths),
+			CalibrationCycles: o.get("calibration_cycles").integer(1, tooling.MaxCycles),
 		}
 		t.ISOType, t.ISOClass = o.get("iso").isoClass()
 		span := o.get("torque")
@@ -99,8 +103,9 @@ func (v value) pieces() []site.Piece {
 			continue // no key, or one that stood before
 		}
 		name := strings.TrimSpace(p.key.Value)
-		if name == "" || len(name) > maxName {
-			f.fault("a piece has a name of 1 to %d characters", maxName)
+		f.name = v.name + ", " + f.name
+		if why := tooling.PieceName(name); why != "" {
+			f.fault("%q %s", clip(name), why)
 			continue
 		}
 		if !f.present() {
@@ -163,7 +168,7 @@ func (v value) torqueRange() (low, high float64) {
 
 func (r *reader) readTools(w *Workshop, lists []value) {
 	for _, v := range items(lists) {
-		o, ok := v.object("tag", "type", "condition", "condition_until", "note", "calibrated_until", "home")
+		o, ok := v.object("tag", "type", "condition", "condition_until", "note", "calibrated_until", "home", "photo", "missing", "damaged")
 		if !ok {
 			continue
 		}
@@ -175,6 +180,9 @@ func (r *reader) readTools(w *Workshop, lists []value) {
 			ConditionNote:   o.get("note").text(maxText),
 			CalibratedUntil: o.get("calibrated_until").moment(true),
 			Home:            o.get("home").text(maxName),
+			PhotoURL:        o.get("photo").address(),
+			Missing:         o.get("missing").pieces(),
+			Damaged:         o.get("damaged").pieces(),
 		}
 		if t.Condition == "" {
 			t.Condition = site.Serviceable
@@ -183,10 +191,58 @@ func (r *reader) readTools(w *Workshop, lists []value) {
 		if until := o.get("condition_until"); until.present() && t.Condition != site.Quarantined && t.Condition != site.Away {
 			until.fault("goes with the conditions QUARANTINED and AWAY only: this tool is %s", t.Condition)
 		}
+		r.readLacking(w, t, o)
 		if r.define(aTool, t.Tag, tag) {
 			w.Tools = append(w.Tools, t)
+			if !slices.ContainsFunc(conditionKeys, func(key string) bool { return o.get(key).present() }) {
+				w.Unjudged = append(w.Unjudged, t.Tag)
+			}
 		}
 	}
+}
+
+// conditionKeys are what a file says of the state that a tool is in.
+var conditionKeys = []string{"condition", "condition_until", "note", "missing", "damaged"}
+
+// readLacking judges the pieces that a tool is said to lack.
+func (r *reader) readLacking(w *Workshop, t site.Tool, o object) {
+	at := o.get("missing")
+	if !at.present() {
+		at = o.get("damaged")
+	}
+	if !at.present() {
+		return
+	}
+	var set []site.Piece
+	known := false
+	for _, kind := range slices.Concat(r.known.ToolTypes, w.ToolTypes) {
+		if kind.ID == t.Type {
+			set, known = kind.Pieces, true
+		}
+	}
+	if !known {
+		return // told already
+	}
+	var fs fault.Fields
+	tooling.CheckLacking(&fs, set, t.Missing, t.Damaged)
+	for _, f := range fs {
+		o.get(f.Path).fault("%s", f.Message)
+	}
+	if lack := tooling.Lacking(t.Missing, t.Damaged); t.Condition == site.Serviceable && lack != "" {
+		at.fault("a tool that lacks something cannot be SERVICEABLE: %s", lack)
+	}
+}
+
+// address reads the https address of a photo.
+func (v value) address() string {
+	s, ok := v.scalar()
+	if !ok {
+		return ""
+	}
+	if why := tooling.PhotoURL(s); why != "" {
+		v.fault("%q %s", clip(s), why)
+	}
+	return s
 }
 
 // assetTag reads what is engraved on a tool.

@@ -24,7 +24,7 @@ type IssueFilter struct {
 // Issues reads issues, the latest first.
 func (r Reader) Issues(ctx context.Context, f IssueFilter) ([]site.Issue, error) {
 	rows, err := r.tx.Query(ctx, `
-		SELECT i.issue_id, x.slug, p.slug, COALESCE(b.slug, ''), COALESCE(i.job_id, 0), COALESCE(j.reference, ''), COALESCE(i.booking_id, 0),
+		SELECT i.issue_id, x.slug, p.slug, COALESCE(b.slug, ''), COALESCE(i.job_id, 0), COALESCE(j.reference, ''), COALESCE(k.booking_id, 0),
 			i.out_since, i.issued_at, i.issued_by, i.due_at, COALESCE(i.follows, 0),
 			i.returned_at, i.returned_by, i.outcome, i.pieces, i.note
 		FROM tool_issue i
@@ -32,6 +32,7 @@ func (r Reader) Issues(ctx context.Context, f IssueFilter) ([]site.Issue, error)
 		JOIN resource p ON p.site_id = i.site_id AND p.resource_id = i.technician_id
 		LEFT JOIN resource b ON b.site_id = i.site_id AND b.resource_id = i.bay_id
 		LEFT JOIN job j ON j.site_id = i.site_id AND j.job_id = i.job_id
+		LEFT JOIN booking k ON k.site_id = i.site_id AND k.booking_id = i.booking_id AND k.state <> 'CANCELLED'
 		WHERE i.site_id = $1
 			AND ($2::text[] IS NULL OR x.slug = ANY ($2))
 			AND ($3 = '' OR p.slug = $3)
@@ -115,5 +116,19 @@ func (t *Tx) CutBooking(ctx context.Context, id int64, end time.Time) error {
 	_, err := t.tx.Exec(ctx, `
 		UPDATE booking SET during = tstzrange(lower(during), $3::timestamptz)
 		WHERE site_id = $1 AND booking_id = $2 AND upper(during) > $3::timestamptz`, t.siteID, id, end)
+	return err
+}
+
+// followBookings lets what is out for a job that was moved be due when its
+// bookings end now.
+func (t *Tx) followBookings(ctx context.Context, job int64) error {
+	_, err := t.tx.Exec(ctx, `
+		UPDATE tool_issue i SET booking_id = b.booking_id, due_at = b.due
+		FROM (
+			SELECT DISTINCT ON (resource_id) resource_id, booking_id, upper(during) AS due FROM booking
+			WHERE site_id = $1 AND job_id = $2 AND state <> 'CANCELLED' AND upper(during) > $3
+			ORDER BY resource_id, lower(during)) AS b
+		WHERE i.site_id = $1 AND i.job_id = $2 AND i.returned_at IS NULL AND i.resource_id = b.resource_id`,
+		t.siteID, job, t.now)
 	return err
 }

@@ -188,7 +188,11 @@ func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([
 	if err != nil {
 		return nil, err
 	}
-	return t.insertBookings(ctx, job, ids, bookings)
+	booked, err := t.insertBookings(ctx, job, ids, bookings)
+	if err != nil {
+		return booked, err
+	}
+	return booked, t.followBookings(ctx, job.ID)
 }
 
 // JobsPlannedWith gives the jobs that stand, have not ended and were planned

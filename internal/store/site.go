@@ -30,6 +30,7 @@ type State struct {
 	ToolTypes   []site.ToolType
 	Tools       []site.Tool
 	Bookings    []site.Booking // that hold something during the time asked for
+	Issues      []site.Issue   // of tools that are out
 }
 
 // State reads it for a time; with refs only those resources and their bookings.
@@ -56,6 +57,9 @@ func (r Reader) State(ctx context.Context, now time.Time, during hours.Range, re
 		return out, err
 	}
 	if out.Tools, err = r.Tools(ctx, Page{}, ids[site.KindTool]...); err != nil {
+		return out, err
+	}
+	if out.Issues, err = r.Issues(ctx, IssueFilter{Open: true, Tools: ids[site.KindTool]}); err != nil {
 		return out, err
 	}
 	out.Bookings, err = r.Bookings(ctx, BookingFilter{Now: now, During: during, Refs: refs})

@@ -192,6 +192,7 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 		return a, err
 	}
 	st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool { return slices.Contains(q.Jobs, b.Job) })
+	st.Issues = withoutJobs(st.Issues, q.Jobs...)
 	y, err := newYard(st, from, q.Horizon)
 	if err != nil {
 		return a, err

@@ -168,7 +168,7 @@ func (a Arrangement) move(ctx context.Context, tx *store.Tx, j ArrangedJob, was 
 	} else if longer {
 		m.network = &net
 	}
-	z, placed, err := hold(ctx, tx, *j.Plan, net)
+	z, placed, err := hold(ctx, tx, *j.Plan, net, j.Job)
 	if err != nil {
 		return m, err
 	}

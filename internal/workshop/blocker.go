@@ -25,6 +25,7 @@ const (
 	BlockerNone        BlockerKind = "NONE"         // the site has no such tool or bay
 	BlockerSameJob     BlockerKind = "SAME_JOB"     // another step of the job needs it then
 	BlockerPart        BlockerKind = "PART"         // a part is not expected by then
+	BlockerOut         BlockerKind = "OUT"          // somebody has the tool without a booking, or late
 	BlockerTooLate     BlockerKind = "TOO_LATE"     // ends too late even in an otherwise empty workshop
 )
 
@@ -32,7 +33,7 @@ const (
 func BlockerKinds() []BlockerKind {
 	return []BlockerKind{
 		BlockerBooked, BlockerClosed, BlockerAbsent, BlockerOffShift, BlockerCalibration,
-		BlockerCondition, BlockerSkill, BlockerTorqueRange, BlockerNone, BlockerSameJob, BlockerTooLate, BlockerPart,
+		BlockerCondition, BlockerSkill, BlockerTorqueRange, BlockerNone, BlockerSameJob, BlockerTooLate, BlockerPart, BlockerOut,
 	}
 }
 

@@ -170,7 +170,7 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 	if o.Plan.extent().Start.Before(tx.Now().Truncate(time.Minute)) {
 		return judged{}, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
 	}
-	z, placed, err := hold(ctx, tx, o.Plan, merged.network)
+	z, placed, err := hold(ctx, tx, o.Plan, merged.network, o.Replaces)
 	if err != nil {
 		return judged{}, err
 	}
@@ -178,14 +178,15 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 }
 
 // hold holds a plan against its network and the site's shifts, closures,
-// conditions and calibrations, whose rows the caller has locked.
-func hold(ctx context.Context, tx *store.Tx, p Plan, net procedure.Network) (*puzzle, *plan.Plan, error) {
+// conditions and calibrations, whose rows the caller has locked. What is out for
+// the job that has it already is at hand to it; job 0 is a new one.
+func hold(ctx context.Context, tx *store.Tx, p Plan, net procedure.Network, job int64) (*puzzle, *plan.Plan, error) {
 	extent := p.extent()
 	st, err := tx.State(ctx, tx.Now(), extent, p.refs())
 	if err != nil {
 		return nil, nil, err
 	}
-	st.Bookings = nil
+	st.Bookings, st.Issues = nil, withoutJobs(st.Issues, job)
 	y, err := newYard(st, extent.Start, extent.End)
 	if err != nil {
 		return nil, nil, err

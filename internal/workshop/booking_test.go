@@ -50,7 +50,9 @@ func TestBookJudgesThePlanAnew(t *testing.T) {
 		edit func(*testing.T, *Workshop)
 	}{
 		"the tool was quarantined": {func(t *testing.T, w *Workshop) {
-			_, err := w.EditTool(t.Context(), act("edit"), "LK-1", func(v *site.Tool) { v.Condition = site.Quarantined })
+			_, err := w.EditTool(t.Context(), act("edit"), "LK-1", func(v *site.Tool) {
+				v.Condition, v.ConditionUntil, v.ConditionNote = site.Quarantined, local(20, 12, 0), "a pin is bent"
+			})
 			if err != nil {
 				t.Fatal(err)
 			}

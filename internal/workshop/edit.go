@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"bayhold/internal/fault"
-	"bayhold/internal/hours"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
 )
@@ -88,88 +87,6 @@ func (w *Workshop) EditTechnician(ctx context.Context, act Act, id string, edit 
 		tx.Log(changed("technician.changed", "technicians/"+id, before, after))
 		return after, tx.PutTechnician(ctx, after)
 	})
-}
-
-// EditedTool is a tool as it stands after an edit, and what the edit breaks.
-type EditedTool struct {
-	Tool     site.Tool
-	Affected []site.Booking // standing bookings that the tool can no longer serve
-}
-
-// EditTool changes a tool by the function given.
-func (w *Workshop) EditTool(ctx context.Context, act Act, tag string, edit func(*site.Tool)) (EditedTool, error) {
-	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (EditedTool, error) {
-		ref := Ref{Kind: site.KindTool, ID: tag}
-		if err := tx.Lock(ctx, []Ref{ref}); err != nil {
-			return EditedTool{}, err
-		}
-		before, err := tx.Tool(ctx, tag)
-		if err != nil {
-			return EditedTool{}, err
-		}
-		kind, err := tx.ToolType(ctx, before.Type)
-		if err != nil {
-			return EditedTool{}, err
-		}
-		out := EditedTool{Tool: before}
-		edit(&out.Tool)
-		if err := checkTool(out.Tool); err != nil {
-			return out, err
-		}
-		if !out.Tool.CalibratedUntil.Equal(before.CalibratedUntil) {
-			if err := uncertified(ctx, tx.Reader, tag); err != nil {
-				return out, err
-			}
-		}
-		tx.Log(changed("tool.changed", "tools/"+tag, before, out.Tool))
-		if err := tx.PutTool(ctx, out.Tool); err != nil {
-			return out, err
-		}
-		out.Affected, err = unserved(ctx, tx.Reader, tx.Now(), out.Tool, kind)
-		return out, err
-	})
-}
-
-// unserved reads the standing bookings of a tool that it, as it is, cannot serve.
-func unserved(ctx context.Context, r store.Reader, now time.Time, t site.Tool, kind site.ToolType) ([]site.Booking, error) {
-	standing, err := r.Bookings(ctx, store.BookingFilter{
-		Now: now, Refs: []Ref{{Kind: site.KindTool, ID: t.Tag}}, During: hours.Range{Start: now, End: now.Add(maxRange)},
-	})
-	return slices.DeleteFunc(standing, func(b site.Booking) bool { return serves(t, kind, b.During) }), err
-}
-
-// serves tells whether a tool may be held for a time, other bookings aside: it
-// is fit for work, or expected to be by then, and in calibration to the end.
-func serves(t site.Tool, kind site.ToolType, during hours.Range) bool {
-	if kind.Calibrated && during.End.After(t.CalibratedUntil) {
-		return false
-	}
-	switch t.Condition {
-	case site.Serviceable:
-		return true
-	case site.Quarantined, site.Away:
-		return !t.ConditionUntil.IsZero() && !during.Start.Before(t.ConditionUntil)
-	}
-	return false
-}
-
-func checkTool(t site.Tool) error {
-	var fs fault.Fields
-	checkText(&fs, "condition_note", t.ConditionNote, false)
-	checkText(&fs, "home", t.Home, false)
-	if !slices.Contains(site.Conditions(), t.Condition) {
-		fs.Add("condition", "must be one of %v", site.Conditions())
-	}
-	if !t.CalibratedUntil.IsZero() {
-		checkTime(&fs, "calibrated_until", t.CalibratedUntil)
-	}
-	if !t.ConditionUntil.IsZero() {
-		checkTime(&fs, "condition_until", t.ConditionUntil)
-		if t.Condition != site.Quarantined && t.Condition != site.Away {
-			fs.Add("condition_until", "goes with QUARANTINED and AWAY only: leave it out")
-		}
-	}
-	return fs.Err("TOOL", "the tool cannot be kept")
 }
 
 func checkClosures(fs *fault.Fields, path string, closures []site.Closure) {

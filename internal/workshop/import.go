@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"time"
 
 	"bayhold/internal/access"
@@ -27,6 +28,7 @@ type Intake struct {
 	Files        []File
 	Anchor       time.Time // that relative times count from; zero: now
 	ValidateOnly bool
+	ToolsOnly    bool // the files may hold tool types and tools, and nothing else
 }
 
 // ImportCount tells how many of a kind were new, changed or as they stood.
@@ -39,6 +41,9 @@ type ImportCount struct {
 type Imported struct {
 	Site   site.Site
 	Counts []ImportCount
+	// Affected are standing bookings that the tools that changed cannot serve
+	// as they are now, by start.
+	Affected []site.Booking
 }
 
 // errDry ends a transaction whose work was only to be tried.
@@ -129,7 +134,7 @@ func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
 	if i.have, err = load(ctx, i.tx.Reader); err != nil {
 		return out, err
 	}
-	opts := sitefile.Options{Now: in.Anchor, Known: i.have.known()}
+	opts := sitefile.Options{Now: in.Anchor, Known: i.have.known(), ToolsOnly: in.ToolsOnly}
 	files, err := sitefile.Parse(in.Files, opts)
 	if err != nil {
 		return out, err
@@ -156,8 +161,38 @@ func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
 	if i.changed() {
 		i.tx.Log(store.Event{Kind: "site.imported", Details: out.Counts})
 	}
+	if out.Affected, err = i.affected(ctx); err != nil {
+		return out, err
+	}
 	out.Site, err = i.tx.Site(ctx)
 	return out, err
+}
+
+// affected reads the standing bookings that tools which changed, or whose type
+// did, cannot serve any more.
+func (i *importer) affected(ctx context.Context) ([]site.Booking, error) {
+	types, err := typesByID(ctx, i.tx.Reader)
+	if err != nil {
+		return nil, err
+	}
+	tools, err := i.tx.Tools(ctx, Page{})
+	if err != nil {
+		return nil, err
+	}
+	var out []site.Booking
+	for _, t := range tools {
+		had, before := i.have.tools[t.Tag]
+		if !before || same(had, t) && same(i.have.types[t.Type], types[t.Type]) {
+			continue
+		}
+		hit, err := unserved(ctx, i.tx.Reader, i.tx.Now(), t, types[t.Type])
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, hit...)
+	}
+	slices.SortStableFunc(out, func(a, b site.Booking) int { return a.During.Start.Compare(b.During.Start) })
+	return out, nil
 }
 
 // doubts refuses torques that such a bolt can hardly bear until their author has
@@ -242,9 +277,15 @@ func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error
 		has[c.Tool] = true
 	}
 	return putAll(ctx, i.count("tool"), mapped(files.Tools, func(t site.Tool) site.Tool {
+		had, stands := i.have.tools[t.Tag]
 		// What certificates say is not for a file to change.
 		if has[t.Tag] {
-			t.CalibratedUntil = i.have.tools[t.Tag].CalibratedUntil
+			t.CalibratedUntil = had.CalibratedUntil
+		}
+		// A list of what is on the shelf makes no broken tool whole.
+		if stands && slices.Contains(files.Unjudged, t.Tag) {
+			t.Condition, t.ConditionUntil, t.ConditionNote = had.Condition, had.ConditionUntil, had.ConditionNote
+			t.Missing, t.Damaged = had.Missing, had.Damaged
 		}
 		return t
 	}), i.have.tools, toolID, i.tx.PutTool)

@@ -211,6 +211,7 @@ func (w *Workshop) pose(ctx context.Context, slug string, q wanted) (*puzzle, wo
 				return err
 			}
 			st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool { return b.Job == q.without })
+			st.Issues = withoutJobs(st.Issues, q.without)
 		}
 		y, err := newYard(st, q.from, q.to)
 		if err != nil {

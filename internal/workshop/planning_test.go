@@ -131,7 +131,9 @@ func TestCheckNamesEveryBlocker(t *testing.T) {
 
 func retire(t *testing.T, w *Workshop, tag string) {
 	t.Helper()
-	if _, err := w.EditTool(t.Context(), act("edit"), tag, func(v *site.Tool) { v.Condition = site.Retired }); err != nil {
+	if _, err := w.EditTool(t.Context(), act("edit"), tag, func(v *site.Tool) {
+		v.Condition, v.ConditionNote = site.Retired, "worn out"
+	}); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -123,6 +123,9 @@ func (w *Workshop) newMender(ctx context.Context, r store.Reader, q RepairQuesti
 	st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool {
 		return slices.ContainsFunc(m.jobs, func(j site.Job) bool { return j.ID == b.Job })
 	})
+	for _, j := range m.jobs {
+		st.Issues = withoutJobs(st.Issues, j.ID)
+	}
 	y, err := newYard(st, from, q.Horizon)
 	if err != nil {
 		return nil, err
@@ -211,8 +214,35 @@ func (m *mender) stand(now time.Time) error {
 		}
 		step += len(placed.Steps)
 	}
+	for i, placed := range m.standing {
+		m.release(i, placed, now)
+	}
+	m.fleet.problem.Units = m.fleet.units
 	m.freezeUnits()
 	return nil
+}
+
+// release lets a job hold no more what it gave back before its planned end:
+// somebody else may have it by now.
+func (m *mender) release(i int, placed *plan.Plan, now time.Time) {
+	z := m.fleet.parts[i]
+	for c, units := range placed.Units {
+		if z.claims[c].kind != site.KindTool {
+			continue
+		}
+		hold := z.rangeOf(z.problem.Hold(c, placed))
+		for k, u := range units {
+			at := slices.IndexFunc(m.held[i], func(b site.Booking) bool {
+				return b.Kind == site.KindTool && b.Resource == z.refs[u].ID && b.During.Start.Equal(hold.Start) &&
+					b.During.End.Before(hold.End) && !b.During.End.After(now)
+			})
+			if at >= 0 {
+				m.held[i][at].During = hold
+				units[k] = z.double(u)
+			}
+		}
+		slices.Sort(units)
+	}
 }
 
 // freezeUnits leaves those who serve what has begun where they are.

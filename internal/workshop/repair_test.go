@@ -51,7 +51,7 @@ func TestAnOutageIsMendedInOneAct(t *testing.T) {
 		t.Errorf("%d promises moved, hand-back %v", repair.PromisesMoved, repair.Jobs[0].Plan.During.End)
 	}
 	_, err = w.EditTool(t.Context(), act("edit"), "LK-1", func(v *site.Tool) {
-		v.Condition, v.ConditionUntil = site.Quarantined, local(13, 12, 0)
+		v.Condition, v.ConditionUntil, v.ConditionNote = site.Quarantined, local(13, 12, 0), "a pin is bent"
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -8,6 +8,7 @@ import (
 	"bayhold/internal/hours"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
+	"bayhold/internal/tooling"
 )
 
 // ToolQuery chooses tools.
@@ -77,6 +78,9 @@ func (w *Workshop) findTools(ctx context.Context, r store.Reader, q ToolQuery) (
 				taken[b.Resource] = true
 			}
 		}
+		if err := w.takeOut(ctx, r, q.Free, taken); err != nil {
+			return out, err
+		}
 	}
 	for _, t := range tools {
 		if q.Limit > 0 && len(out.Tools) == q.Limit {
@@ -92,11 +96,27 @@ func (w *Workshop) findTools(ctx context.Context, r store.Reader, q ToolQuery) (
 	return out, err
 }
 
+// takeOut marks the tools that somebody has during a time, without a booking or
+// late.
+func (w *Workshop) takeOut(ctx context.Context, r store.Reader, during hours.Range, taken map[string]bool) error {
+	zone, err := zoneOf(ctx, r)
+	if err != nil {
+		return err
+	}
+	held, err := heldOf(ctx, r, nil)
+	for tag, i := range held {
+		if away, ok := tooling.Away(i, w.Now(), zone); ok && away.Overlaps(during) {
+			taken[tag] = true
+		}
+	}
+	return err
+}
+
 func (q ToolQuery) wants(t site.Tool, kind site.ToolType, taken map[string]bool) bool {
 	switch {
 	case q.Type != "" && t.Type != q.Type:
 		return false
-	case q.Free != (hours.Range{}) && (taken[t.Tag] || !serves(t, kind, q.Free)):
+	case q.Free != (hours.Range{}) && (taken[t.Tag] || !tooling.Serves(t, kind, q.Free)):
 		return false
 	case !q.CalibrationBy.IsZero():
 		return kind.Calibrated && t.Condition != site.Retired && !t.CalibratedUntil.After(q.CalibrationBy)

@@ -100,6 +100,7 @@ func (w *Workshop) readSlot(ctx context.Context, r store.Reader, id int64) (slot
 		}
 		return own
 	})
+	s.state.Issues = withoutJobs(s.state.Issues, id)
 	return s, nil
 }
 

@@ -5,7 +5,9 @@ package workshop
 
 import (
 	"context"
+	"strings"
 	"time"
+	"unicode"
 
 	"github.com/google/uuid"
 
@@ -124,6 +126,25 @@ func checkText(fs *fault.Fields, path, text string, required bool) {
 			fs.Add(path, "must be text in UTF-8 without NUL")
 			return
 		}
+	}
+}
+
+// checkLine is checkText for a text that stands on one line.
+func checkLine(fs *fault.Fields, path, text string, required bool) {
+	checkText(fs, path, text, required)
+	if strings.ContainsFunc(text, unicode.IsControl) || strings.TrimSpace(text) != text {
+		fs.Add(path, "must stand on one line, and not begin or end with a space")
+	}
+}
+
+// checkNote is checkText for a text that may have several lines.
+func checkNote(fs *fault.Fields, path, text string) {
+	checkText(fs, path, text, false)
+	if strings.TrimSpace(text) != text {
+		fs.Add(path, "must not begin or end with a space")
+	}
+	if strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }) {
+		fs.Add(path, "has control characters: take them out")
 	}
 }
 

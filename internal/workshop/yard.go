@@ -10,6 +10,7 @@ import (
 	"bayhold/internal/plan"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
+	"bayhold/internal/tooling"
 )
 
 // yard is the site's resources as the planner sees them over a stretch of time.
@@ -72,8 +73,15 @@ func newYard(st store.State, from, to time.Time) (*yard, error) {
 	for _, t := range st.ToolTypes {
 		types[t.ID] = t
 	}
+	out := make(map[string]site.Issue, len(st.Issues))
+	for _, i := range st.Issues {
+		out[i.Tool] = i
+	}
 	for _, t := range st.Tools {
-		y.addTool(t, types[t.Type], busy, st.Now)
+		unit := y.addTool(t, types[t.Type], busy, st.Now)
+		if i, ok := out[t.Tag]; ok {
+			y.addIssue(unit, i, st.Now)
+		}
 	}
 	for i := range y.units {
 		slices.SortStableFunc(y.units[i].Shut, func(a, b plan.Blocked) int { return int(a.Start) - int(b.Start) })
@@ -81,7 +89,7 @@ func newYard(st store.State, from, to time.Time) (*yard, error) {
 	return y, nil
 }
 
-func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Booking, now time.Time) {
+func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Booking, now time.Time) int32 {
 	i := y.add(Ref{Kind: site.KindTool, ID: t.Tag}, y.whole(), busy)
 	y.types[i] = kind
 	y.retired[i] = t.Condition == site.Retired
@@ -90,7 +98,7 @@ func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Book
 		y.units[i].Expiry = y.floor(t.CalibratedUntil)
 	}
 	if t.Condition == site.Serviceable {
-		return
+		return i
 	}
 	// What it was used for before is done, whatever became of it since.
 	end := now.Add(maxRange * 2)
@@ -100,6 +108,23 @@ func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Book
 	y.shut(i, hours.Range{Start: now, End: end}, reason{
 		kind: BlockerCondition, text: conditionText(t), until: t.ConditionUntil,
 	})
+	return i
+}
+
+// addIssue takes a tool away for as long as somebody has it without a booking,
+// or late.
+func (y *yard) addIssue(unit int32, i site.Issue, now time.Time) {
+	away, ok := tooling.Away(i, now, y.zone)
+	if !ok {
+		return
+	}
+	why := reason{kind: BlockerOut, job: i.Job, reference: i.Reference, until: i.DueAt}
+	why.text = fmt.Sprintf("is out with %s since %s, due back %s", i.Technician, y.local(i.IssuedAt), y.local(i.DueAt))
+	if i.Late(now) {
+		why.until = time.Time{}
+		why.text = fmt.Sprintf("is still out with %s since %s, and was due back %s", i.Technician, y.local(i.IssuedAt), y.local(i.DueAt))
+	}
+	y.shut(unit, away, why)
 }
 
 func conditionText(t site.Tool) string {
@@ -118,6 +143,16 @@ func (y *yard) add(ref Ref, open []plan.Window, busy map[Ref][]site.Booking) int
 	}
 	y.units, y.refs = append(y.units, u), append(y.refs, ref)
 	return int32(len(y.units) - 1)
+}
+
+// double adds a unit that stands for one as it was and is free for ever: what a
+// job holds by its plan, and in truth no more.
+func (y *yard) double(unit int32) int32 {
+	y.units = append(y.units, plan.Unit{ID: y.units[unit].ID, Open: y.whole(), Expiry: plan.Never})
+	y.refs = append(y.refs, y.refs[unit])
+	double := int32(len(y.units) - 1)
+	y.types[double] = y.types[unit]
+	return double
 }
 
 func (y *yard) shut(unit int32, r hours.Range, why reason) {

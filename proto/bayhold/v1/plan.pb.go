@@ -55,6 +55,9 @@ const (
 	Blocker_KIND_TOO_LATE Blocker_Kind = 11
 	// A part that the step needs is not expected by then.
 	Blocker_KIND_PART Blocker_Kind = 12
+	// The tool is out with somebody who has no booking for it, or who should
+	// have brought it back.
+	Blocker_KIND_OUT Blocker_Kind = 13
 )
 
 // Enum value maps for Blocker_Kind.
@@ -73,6 +76,7 @@ var (
 		10: "KIND_SAME_JOB",
 		11: "KIND_TOO_LATE",
 		12: "KIND_PART",
+		13: "KIND_OUT",
 	}
 	Blocker_Kind_value = map[string]int32{
 		"KIND_UNSPECIFIED":  0,
@@ -88,6 +92,7 @@ var (
 		"KIND_SAME_JOB":     10,
 		"KIND_TOO_LATE":     11,
 		"KIND_PART":         12,
+		"KIND_OUT":          13,
 	}
 )
 
@@ -1975,7 +1980,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x14\n" +
-	"\x05steps\x18\x04 \x03(\tR\x05steps\"\x8c\x05\n" +
+	"\x05steps\x18\x04 \x03(\tR\x05steps\"\x9a\x05\n" +
 	"\aBlocker\x12,\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x18.bayhold.v1.Blocker.KindR\x04kind\x12\x12\n" +
 	"\x04step\x18\x02 \x01(\tR\x04step\x12\x1d\n" +
@@ -1991,7 +1996,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"until_time\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime\x12\x18\n" +
-	"\amessage\x18\v \x01(\tR\amessage\"\xf8\x01\n" +
+	"\amessage\x18\v \x01(\tR\amessage\"\x86\x02\n" +
 	"\x04Kind\x12\x14\n" +
 	"\x10KIND_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vKIND_BOOKED\x10\x01\x12\x0f\n" +
@@ -2007,7 +2012,8 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\rKIND_SAME_JOB\x10\n" +
 	"\x12\x11\n" +
 	"\rKIND_TOO_LATE\x10\v\x12\r\n" +
-	"\tKIND_PART\x10\f\"\xb5\x02\n" +
+	"\tKIND_PART\x10\f\x12\f\n" +
+	"\bKIND_OUT\x10\r\"\xb5\x02\n" +
 	"\x0fCheckJobRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +

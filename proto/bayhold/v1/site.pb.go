@@ -424,7 +424,9 @@ type ImportWorkshopRequest struct {
 	ValidateOnly bool `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
 	// The day that relative times in the files ("week+1 tue 08:00") count from;
 	// the server's present if absent.
-	AnchorTime    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=anchor_time,json=anchorTime,proto3" json:"anchor_time,omitempty"`
+	AnchorTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=anchor_time,json=anchorTime,proto3" json:"anchor_time,omitempty"`
+	// The files may hold tool types and tools, and nothing else.
+	ToolsOnly     bool `protobuf:"varint,6,opt,name=tools_only,json=toolsOnly,proto3" json:"tools_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -494,12 +496,20 @@ func (x *ImportWorkshopRequest) GetAnchorTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *ImportWorkshopRequest) GetToolsOnly() bool {
+	if x != nil {
+		return x.ToolsOnly
+	}
+	return false
+}
+
 // WorkshopFile is a file as it lies on the caller's disk.
 type WorkshopFile struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its name, for messages.
+	// Its name, for messages. One that ends in ".csv" is CSV (RFC 4180) with a
+	// line a tool, or a line a tool type: its columns tell which.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Its bytes: UTF-8 YAML.
+	// Its bytes: UTF-8 YAML or CSV.
 	Content       []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -555,9 +565,12 @@ type ImportWorkshopResponse struct {
 	// The site they went to.
 	Site *Site `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
 	// One for each kind of thing, in the order it was written.
-	Counts        []*ImportCount `protobuf:"bytes,2,rep,name=counts,proto3" json:"counts,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Counts []*ImportCount `protobuf:"bytes,2,rep,name=counts,proto3" json:"counts,omitempty"`
+	// Standing bookings that the tools that changed, as they are now, cannot
+	// serve, by start.
+	AffectedBookings []*Booking `protobuf:"bytes,3,rep,name=affected_bookings,json=affectedBookings,proto3" json:"affected_bookings,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *ImportWorkshopResponse) Reset() {
@@ -600,6 +613,13 @@ func (x *ImportWorkshopResponse) GetSite() *Site {
 func (x *ImportWorkshopResponse) GetCounts() []*ImportCount {
 	if x != nil {
 		return x.Counts
+	}
+	return nil
+}
+
+func (x *ImportWorkshopResponse) GetAffectedBookings() []*Booking {
+	if x != nil {
+		return x.AffectedBookings
 	}
 	return nil
 }
@@ -682,7 +702,7 @@ var File_bayhold_v1_site_proto protoreflect.FileDescriptor
 const file_bayhold_v1_site_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/site.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x04Site\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1b\n" +
@@ -706,7 +726,7 @@ const file_bayhold_v1_site_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\":\n" +
 	"\x12UpdateSiteResponse\x12$\n" +
-	"\x04site\x18\x01 \x01(\v2\x10.bayhold.v1.SiteR\x04site\"\xe0\x01\n" +
+	"\x04site\x18\x01 \x01(\v2\x10.bayhold.v1.SiteR\x04site\"\xff\x01\n" +
 	"\x15ImportWorkshopRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12.\n" +
 	"\x05files\x18\x02 \x03(\v2\x18.bayhold.v1.WorkshopFileR\x05files\x12\x1d\n" +
@@ -714,13 +734,16 @@ const file_bayhold_v1_site_proto_rawDesc = "" +
 	"request_id\x18\x03 \x01(\tR\trequestId\x12#\n" +
 	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\x12;\n" +
 	"\vanchor_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"anchorTime\"<\n" +
+	"anchorTime\x12\x1d\n" +
+	"\n" +
+	"tools_only\x18\x06 \x01(\bR\ttoolsOnly\"<\n" +
 	"\fWorkshopFile\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
-	"\acontent\x18\x02 \x01(\fR\acontent\"o\n" +
+	"\acontent\x18\x02 \x01(\fR\acontent\"\xb1\x01\n" +
 	"\x16ImportWorkshopResponse\x12$\n" +
 	"\x04site\x18\x01 \x01(\v2\x10.bayhold.v1.SiteR\x04site\x12/\n" +
-	"\x06counts\x18\x02 \x03(\v2\x17.bayhold.v1.ImportCountR\x06counts\"o\n" +
+	"\x06counts\x18\x02 \x03(\v2\x17.bayhold.v1.ImportCountR\x06counts\x12@\n" +
+	"\x11affected_bookings\x18\x03 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings\"o\n" +
 	"\vImportCount\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x14\n" +
 	"\x05added\x18\x02 \x01(\x05R\x05added\x12\x18\n" +
@@ -764,6 +787,7 @@ var file_bayhold_v1_site_proto_goTypes = []any{
 	(*ImportCount)(nil),            // 10: bayhold.v1.ImportCount
 	(*fieldmaskpb.FieldMask)(nil),  // 11: google.protobuf.FieldMask
 	(*timestamppb.Timestamp)(nil),  // 12: google.protobuf.Timestamp
+	(*Booking)(nil),                // 13: bayhold.v1.Booking
 }
 var file_bayhold_v1_site_proto_depIdxs = []int32{
 	0,  // 0: bayhold.v1.GetSiteResponse.site:type_name -> bayhold.v1.Site
@@ -775,19 +799,20 @@ var file_bayhold_v1_site_proto_depIdxs = []int32{
 	12, // 6: bayhold.v1.ImportWorkshopRequest.anchor_time:type_name -> google.protobuf.Timestamp
 	0,  // 7: bayhold.v1.ImportWorkshopResponse.site:type_name -> bayhold.v1.Site
 	10, // 8: bayhold.v1.ImportWorkshopResponse.counts:type_name -> bayhold.v1.ImportCount
-	1,  // 9: bayhold.v1.SiteService.GetSite:input_type -> bayhold.v1.GetSiteRequest
-	3,  // 10: bayhold.v1.SiteService.ListSites:input_type -> bayhold.v1.ListSitesRequest
-	5,  // 11: bayhold.v1.SiteService.UpdateSite:input_type -> bayhold.v1.UpdateSiteRequest
-	7,  // 12: bayhold.v1.SiteService.ImportWorkshop:input_type -> bayhold.v1.ImportWorkshopRequest
-	2,  // 13: bayhold.v1.SiteService.GetSite:output_type -> bayhold.v1.GetSiteResponse
-	4,  // 14: bayhold.v1.SiteService.ListSites:output_type -> bayhold.v1.ListSitesResponse
-	6,  // 15: bayhold.v1.SiteService.UpdateSite:output_type -> bayhold.v1.UpdateSiteResponse
-	9,  // 16: bayhold.v1.SiteService.ImportWorkshop:output_type -> bayhold.v1.ImportWorkshopResponse
-	13, // [13:17] is the sub-list for method output_type
-	9,  // [9:13] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	13, // 9: bayhold.v1.ImportWorkshopResponse.affected_bookings:type_name -> bayhold.v1.Booking
+	1,  // 10: bayhold.v1.SiteService.GetSite:input_type -> bayhold.v1.GetSiteRequest
+	3,  // 11: bayhold.v1.SiteService.ListSites:input_type -> bayhold.v1.ListSitesRequest
+	5,  // 12: bayhold.v1.SiteService.UpdateSite:input_type -> bayhold.v1.UpdateSiteRequest
+	7,  // 13: bayhold.v1.SiteService.ImportWorkshop:input_type -> bayhold.v1.ImportWorkshopRequest
+	2,  // 14: bayhold.v1.SiteService.GetSite:output_type -> bayhold.v1.GetSiteResponse
+	4,  // 15: bayhold.v1.SiteService.ListSites:output_type -> bayhold.v1.ListSitesResponse
+	6,  // 16: bayhold.v1.SiteService.UpdateSite:output_type -> bayhold.v1.UpdateSiteResponse
+	9,  // 17: bayhold.v1.SiteService.ImportWorkshop:output_type -> bayhold.v1.ImportWorkshopResponse
+	14, // [14:18] is the sub-list for method output_type
+	10, // [10:14] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_site_proto_init() }
@@ -796,6 +821,7 @@ func file_bayhold_v1_site_proto_init() {
 		return
 	}
 	file_bayhold_v1_access_proto_init()
+	file_bayhold_v1_booking_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

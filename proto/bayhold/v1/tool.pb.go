@@ -175,6 +175,63 @@ func (Condition) EnumDescriptor() ([]byte, []int) {
 	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{1}
 }
 
+// Format says how a file is written.
+type ExportToolsRequest_Format int32
+
+const (
+	// Not said.
+	ExportToolsRequest_FORMAT_UNSPECIFIED ExportToolsRequest_Format = 0
+	// YAML with tool types and tools.
+	ExportToolsRequest_FORMAT_YAML ExportToolsRequest_Format = 1
+	// CSV (RFC 4180), a line a tool.
+	ExportToolsRequest_FORMAT_CSV_TOOLS ExportToolsRequest_Format = 2
+	// CSV (RFC 4180), a line a tool type.
+	ExportToolsRequest_FORMAT_CSV_TOOL_TYPES ExportToolsRequest_Format = 3
+)
+
+// Enum value maps for ExportToolsRequest_Format.
+var (
+	ExportToolsRequest_Format_name = map[int32]string{
+		0: "FORMAT_UNSPECIFIED",
+		1: "FORMAT_YAML",
+		2: "FORMAT_CSV_TOOLS",
+		3: "FORMAT_CSV_TOOL_TYPES",
+	}
+	ExportToolsRequest_Format_value = map[string]int32{
+		"FORMAT_UNSPECIFIED":    0,
+		"FORMAT_YAML":           1,
+		"FORMAT_CSV_TOOLS":      2,
+		"FORMAT_CSV_TOOL_TYPES": 3,
+	}
+)
+
+func (x ExportToolsRequest_Format) Enum() *ExportToolsRequest_Format {
+	p := new(ExportToolsRequest_Format)
+	*p = x
+	return p
+}
+
+func (x ExportToolsRequest_Format) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ExportToolsRequest_Format) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayhold_v1_tool_proto_enumTypes[2].Descriptor()
+}
+
+func (ExportToolsRequest_Format) Type() protoreflect.EnumType {
+	return &file_bayhold_v1_tool_proto_enumTypes[2]
+}
+
+func (x ExportToolsRequest_Format) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ExportToolsRequest_Format.Descriptor instead.
+func (ExportToolsRequest_Format) EnumDescriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{19, 0}
+}
+
 // ToolType is what a tool can do.
 type ToolType struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -212,8 +269,12 @@ type ToolType struct {
 	// The greatest deviation permitted of it, a fraction of the reference
 	// reading: 0.04 is 4 %; 0 is what its class says.
 	PermissibleDeviation float64 `protobuf:"fixed64,15,opt,name=permissible_deviation,json=permissibleDeviation,proto3" json:"permissible_deviation,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// How many months a calibration of it holds; 0: what the house rule says.
+	CalibrationMonths int32 `protobuf:"varint,16,opt,name=calibration_months,json=calibrationMonths,proto3" json:"calibration_months,omitempty"`
+	// How many cycles a calibration of it holds; 0: what the house rule says.
+	CalibrationCycles int32 `protobuf:"varint,17,opt,name=calibration_cycles,json=calibrationCycles,proto3" json:"calibration_cycles,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *ToolType) Reset() {
@@ -351,6 +412,20 @@ func (x *ToolType) GetPermissibleDeviation() float64 {
 	return 0
 }
 
+func (x *ToolType) GetCalibrationMonths() int32 {
+	if x != nil {
+		return x.CalibrationMonths
+	}
+	return 0
+}
+
+func (x *ToolType) GetCalibrationCycles() int32 {
+	if x != nil {
+		return x.CalibrationCycles
+	}
+	return 0
+}
+
 // Piece is a counted part of a tool that is a set.
 type Piece struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -424,7 +499,14 @@ type Tool struct {
 	// certificate: it follows from that.
 	CalibratedUntil *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=calibrated_until,json=calibratedUntil,proto3" json:"calibrated_until,omitempty"`
 	// The bay or shelf where it is kept.
-	Home          string `protobuf:"bytes,7,opt,name=home,proto3" json:"home,omitempty"`
+	Home string `protobuf:"bytes,7,opt,name=home,proto3" json:"home,omitempty"`
+	// The https address of a photo or drawing; empty if there is none. It is
+	// shown, and never fetched.
+	PhotoUrl string `protobuf:"bytes,8,opt,name=photo_url,json=photoUrl,proto3" json:"photo_url,omitempty"`
+	// The pieces of its set that were missing when it was last counted.
+	Missing []*Piece `protobuf:"bytes,9,rep,name=missing,proto3" json:"missing,omitempty"`
+	// The pieces of its set that are there and not fit.
+	Damaged       []*Piece `protobuf:"bytes,10,rep,name=damaged,proto3" json:"damaged,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -506,6 +588,27 @@ func (x *Tool) GetHome() string {
 		return x.Home
 	}
 	return ""
+}
+
+func (x *Tool) GetPhotoUrl() string {
+	if x != nil {
+		return x.PhotoUrl
+	}
+	return ""
+}
+
+func (x *Tool) GetMissing() []*Piece {
+	if x != nil {
+		return x.Missing
+	}
+	return nil
+}
+
+func (x *Tool) GetDamaged() []*Piece {
+	if x != nil {
+		return x.Damaged
+	}
+	return nil
 }
 
 // GetToolTypeRequest asks for one tool type.
@@ -974,8 +1077,10 @@ type UpdateToolRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The tool by its name, with the new values.
 	Tool *Tool `protobuf:"bytes,1,opt,name=tool,proto3" json:"tool,omitempty"`
-	// Which fields: condition, condition_until, condition_note,
-	// calibrated_until, home. Required.
+	// Which fields: tool_type, condition, condition_until, condition_note,
+	// calibrated_until, home, photo_url, missing, damaged. Required. A condition
+	// other than SERVICEABLE has a reason, its note; QUARANTINED and AWAY have an
+	// expected end; a tool that lacks a piece cannot be SERVICEABLE.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// A UUID of the caller's; a repeat does nothing and answers the same.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1089,12 +1194,435 @@ func (x *UpdateToolResponse) GetAffectedBookings() []*Booking {
 	return nil
 }
 
+// CreateToolRequest puts a tool on the shelf.
+type CreateToolRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The tool by its name, with its type. A condition that is not said is
+	// SERVICEABLE.
+	Tool *Tool `protobuf:"bytes,1,opt,name=tool,proto3" json:"tool,omitempty"`
+	// A UUID of the caller's; a repeat does nothing and answers the same.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateToolRequest) Reset() {
+	*x = CreateToolRequest{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateToolRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateToolRequest) ProtoMessage() {}
+
+func (x *CreateToolRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateToolRequest.ProtoReflect.Descriptor instead.
+func (*CreateToolRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *CreateToolRequest) GetTool() *Tool {
+	if x != nil {
+		return x.Tool
+	}
+	return nil
+}
+
+func (x *CreateToolRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// CreateToolResponse answers it.
+type CreateToolResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As it stands now.
+	Tool          *Tool `protobuf:"bytes,1,opt,name=tool,proto3" json:"tool,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateToolResponse) Reset() {
+	*x = CreateToolResponse{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateToolResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateToolResponse) ProtoMessage() {}
+
+func (x *CreateToolResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateToolResponse.ProtoReflect.Descriptor instead.
+func (*CreateToolResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CreateToolResponse) GetTool() *Tool {
+	if x != nil {
+		return x.Tool
+	}
+	return nil
+}
+
+// CreateToolTypeRequest makes a tool type.
+type CreateToolTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The tool type by its name.
+	ToolType *ToolType `protobuf:"bytes,1,opt,name=tool_type,json=toolType,proto3" json:"tool_type,omitempty"`
+	// A UUID of the caller's; a repeat does nothing and answers the same.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateToolTypeRequest) Reset() {
+	*x = CreateToolTypeRequest{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateToolTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateToolTypeRequest) ProtoMessage() {}
+
+func (x *CreateToolTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateToolTypeRequest.ProtoReflect.Descriptor instead.
+func (*CreateToolTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *CreateToolTypeRequest) GetToolType() *ToolType {
+	if x != nil {
+		return x.ToolType
+	}
+	return nil
+}
+
+func (x *CreateToolTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// CreateToolTypeResponse answers it.
+type CreateToolTypeResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As it stands now.
+	ToolType      *ToolType `protobuf:"bytes,1,opt,name=tool_type,json=toolType,proto3" json:"tool_type,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateToolTypeResponse) Reset() {
+	*x = CreateToolTypeResponse{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateToolTypeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateToolTypeResponse) ProtoMessage() {}
+
+func (x *CreateToolTypeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateToolTypeResponse.ProtoReflect.Descriptor instead.
+func (*CreateToolTypeResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *CreateToolTypeResponse) GetToolType() *ToolType {
+	if x != nil {
+		return x.ToolType
+	}
+	return nil
+}
+
+// UpdateToolTypeRequest changes a tool type.
+type UpdateToolTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The tool type by its name, with the new values.
+	ToolType *ToolType `protobuf:"bytes,1,opt,name=tool_type,json=toolType,proto3" json:"tool_type,omitempty"`
+	// Which fields: any but name. Required.
+	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
+	// A UUID of the caller's; a repeat does nothing and answers the same.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateToolTypeRequest) Reset() {
+	*x = UpdateToolTypeRequest{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateToolTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateToolTypeRequest) ProtoMessage() {}
+
+func (x *UpdateToolTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateToolTypeRequest.ProtoReflect.Descriptor instead.
+func (*UpdateToolTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *UpdateToolTypeRequest) GetToolType() *ToolType {
+	if x != nil {
+		return x.ToolType
+	}
+	return nil
+}
+
+func (x *UpdateToolTypeRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
+	if x != nil {
+		return x.UpdateMask
+	}
+	return nil
+}
+
+func (x *UpdateToolTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// UpdateToolTypeResponse answers it.
+type UpdateToolTypeResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As it stands now.
+	ToolType *ToolType `protobuf:"bytes,1,opt,name=tool_type,json=toolType,proto3" json:"tool_type,omitempty"`
+	// Standing bookings that tools of the type, as it is now, cannot serve.
+	AffectedBookings []*Booking `protobuf:"bytes,2,rep,name=affected_bookings,json=affectedBookings,proto3" json:"affected_bookings,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *UpdateToolTypeResponse) Reset() {
+	*x = UpdateToolTypeResponse{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateToolTypeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateToolTypeResponse) ProtoMessage() {}
+
+func (x *UpdateToolTypeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateToolTypeResponse.ProtoReflect.Descriptor instead.
+func (*UpdateToolTypeResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *UpdateToolTypeResponse) GetToolType() *ToolType {
+	if x != nil {
+		return x.ToolType
+	}
+	return nil
+}
+
+func (x *UpdateToolTypeResponse) GetAffectedBookings() []*Booking {
+	if x != nil {
+		return x.AffectedBookings
+	}
+	return nil
+}
+
+// ExportToolsRequest asks for the inventory as a file.
+type ExportToolsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// How it shall be written. Required.
+	Format        ExportToolsRequest_Format `protobuf:"varint,2,opt,name=format,proto3,enum=bayhold.v1.ExportToolsRequest_Format" json:"format,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportToolsRequest) Reset() {
+	*x = ExportToolsRequest{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportToolsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportToolsRequest) ProtoMessage() {}
+
+func (x *ExportToolsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportToolsRequest.ProtoReflect.Descriptor instead.
+func (*ExportToolsRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *ExportToolsRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ExportToolsRequest) GetFormat() ExportToolsRequest_Format {
+	if x != nil {
+		return x.Format
+	}
+	return ExportToolsRequest_FORMAT_UNSPECIFIED
+}
+
+// ExportToolsResponse answers it.
+type ExportToolsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The bytes of the file: UTF-8.
+	Content       []byte `protobuf:"bytes,1,opt,name=content,proto3" json:"content,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportToolsResponse) Reset() {
+	*x = ExportToolsResponse{}
+	mi := &file_bayhold_v1_tool_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportToolsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportToolsResponse) ProtoMessage() {}
+
+func (x *ExportToolsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_tool_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportToolsResponse.ProtoReflect.Descriptor instead.
+func (*ExportToolsResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_tool_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *ExportToolsResponse) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
 var File_bayhold_v1_tool_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/tool.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x87\x04\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe5\x04\n" +
 	"\bToolType\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12-\n" +
@@ -1113,10 +1641,12 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\x05ratio\x18\f \x01(\x01R\x05ratio\x12\x19\n" +
 	"\biso_type\x18\r \x01(\tR\aisoType\x12\x1b\n" +
 	"\tiso_class\x18\x0e \x01(\tR\bisoClass\x123\n" +
-	"\x15permissible_deviation\x18\x0f \x01(\x01R\x14permissibleDeviation\"@\n" +
+	"\x15permissible_deviation\x18\x0f \x01(\x01R\x14permissibleDeviation\x12-\n" +
+	"\x12calibration_months\x18\x10 \x01(\x05R\x11calibrationMonths\x12-\n" +
+	"\x12calibration_cycles\x18\x11 \x01(\x05R\x11calibrationCycles\"@\n" +
 	"\x05Piece\x12!\n" +
 	"\fdisplay_name\x18\x01 \x01(\tR\vdisplayName\x12\x14\n" +
-	"\x05count\x18\x02 \x01(\x05R\x05count\"\xb3\x02\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count\"\xaa\x03\n" +
 	"\x04Tool\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1b\n" +
 	"\ttool_type\x18\x02 \x01(\tR\btoolType\x123\n" +
@@ -1124,7 +1654,11 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\x0fcondition_until\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x0econditionUntil\x12%\n" +
 	"\x0econdition_note\x18\x05 \x01(\tR\rconditionNote\x12E\n" +
 	"\x10calibrated_until\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x0fcalibratedUntil\x12\x12\n" +
-	"\x04home\x18\a \x01(\tR\x04home\"(\n" +
+	"\x04home\x18\a \x01(\tR\x04home\x12\x1b\n" +
+	"\tphoto_url\x18\b \x01(\tR\bphotoUrl\x12+\n" +
+	"\amissing\x18\t \x03(\v2\x11.bayhold.v1.PieceR\amissing\x12+\n" +
+	"\adamaged\x18\n" +
+	" \x03(\v2\x11.bayhold.v1.PieceR\adamaged\"(\n" +
 	"\x12GetToolTypeRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\"H\n" +
 	"\x13GetToolTypeResponse\x121\n" +
@@ -1163,7 +1697,38 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"request_id\x18\x03 \x01(\tR\trequestId\"|\n" +
 	"\x12UpdateToolResponse\x12$\n" +
 	"\x04tool\x18\x01 \x01(\v2\x10.bayhold.v1.ToolR\x04tool\x12@\n" +
-	"\x11affected_bookings\x18\x02 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings*\xdf\x01\n" +
+	"\x11affected_bookings\x18\x02 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings\"X\n" +
+	"\x11CreateToolRequest\x12$\n" +
+	"\x04tool\x18\x01 \x01(\v2\x10.bayhold.v1.ToolR\x04tool\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tR\trequestId\":\n" +
+	"\x12CreateToolResponse\x12$\n" +
+	"\x04tool\x18\x01 \x01(\v2\x10.bayhold.v1.ToolR\x04tool\"i\n" +
+	"\x15CreateToolTypeRequest\x121\n" +
+	"\ttool_type\x18\x01 \x01(\v2\x14.bayhold.v1.ToolTypeR\btoolType\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tR\trequestId\"K\n" +
+	"\x16CreateToolTypeResponse\x121\n" +
+	"\ttool_type\x18\x01 \x01(\v2\x14.bayhold.v1.ToolTypeR\btoolType\"\xa6\x01\n" +
+	"\x15UpdateToolTypeRequest\x121\n" +
+	"\ttool_type\x18\x01 \x01(\v2\x14.bayhold.v1.ToolTypeR\btoolType\x12;\n" +
+	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
+	"updateMask\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"\x8d\x01\n" +
+	"\x16UpdateToolTypeResponse\x121\n" +
+	"\ttool_type\x18\x01 \x01(\v2\x14.bayhold.v1.ToolTypeR\btoolType\x12@\n" +
+	"\x11affected_bookings\x18\x02 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings\"\xcf\x01\n" +
+	"\x12ExportToolsRequest\x12\x16\n" +
+	"\x06parent\x18\x01 \x01(\tR\x06parent\x12=\n" +
+	"\x06format\x18\x02 \x01(\x0e2%.bayhold.v1.ExportToolsRequest.FormatR\x06format\"b\n" +
+	"\x06Format\x12\x16\n" +
+	"\x12FORMAT_UNSPECIFIED\x10\x00\x12\x0f\n" +
+	"\vFORMAT_YAML\x10\x01\x12\x14\n" +
+	"\x10FORMAT_CSV_TOOLS\x10\x02\x12\x19\n" +
+	"\x15FORMAT_CSV_TOOL_TYPES\x10\x03\"/\n" +
+	"\x13ExportToolsResponse\x12\x18\n" +
+	"\acontent\x18\x01 \x01(\fR\acontent*\xdf\x01\n" +
 	"\aPurpose\x12\x17\n" +
 	"\x13PURPOSE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fPURPOSE_LOCKING\x10\x01\x12\x16\n" +
@@ -1182,7 +1747,7 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\x15CONDITION_QUARANTINED\x10\x03\x12\x12\n" +
 	"\x0eCONDITION_AWAY\x10\x04\x12\x12\n" +
 	"\x0eCONDITION_LOST\x10\x05\x12\x15\n" +
-	"\x11CONDITION_RETIRED\x10\x062\xc4\x03\n" +
+	"\x11CONDITION_RETIRED\x10\x062\xb8\x06\n" +
 	"\vToolService\x12Y\n" +
 	"\vGetToolType\x12\x1e.bayhold.v1.GetToolTypeRequest\x1a\x1f.bayhold.v1.GetToolTypeResponse\"\t\x92\xe5\x18\x05\n" +
 	"\x03\x01\x02\x03\x12_\n" +
@@ -1191,10 +1756,19 @@ const file_bayhold_v1_tool_proto_rawDesc = "" +
 	"\aGetTool\x12\x1a.bayhold.v1.GetToolRequest\x1a\x1b.bayhold.v1.GetToolResponse\"\t\x92\xe5\x18\x05\n" +
 	"\x03\x01\x02\x03\x12S\n" +
 	"\tListTools\x12\x1c.bayhold.v1.ListToolsRequest\x1a\x1d.bayhold.v1.ListToolsResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12U\n" +
+	"\x03\x01\x02\x03\x12T\n" +
 	"\n" +
-	"UpdateTool\x12\x1d.bayhold.v1.UpdateToolRequest\x1a\x1e.bayhold.v1.UpdateToolResponse\"\b\x92\xe5\x18\x04\n" +
-	"\x02\x01\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"UpdateTool\x12\x1d.bayhold.v1.UpdateToolRequest\x1a\x1e.bayhold.v1.UpdateToolResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x03\x12T\n" +
+	"\n" +
+	"CreateTool\x12\x1d.bayhold.v1.CreateToolRequest\x1a\x1e.bayhold.v1.CreateToolResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x03\x12`\n" +
+	"\x0eCreateToolType\x12!.bayhold.v1.CreateToolTypeRequest\x1a\".bayhold.v1.CreateToolTypeResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x03\x12`\n" +
+	"\x0eUpdateToolType\x12!.bayhold.v1.UpdateToolTypeRequest\x1a\".bayhold.v1.UpdateToolTypeResponse\"\a\x92\xe5\x18\x03\n" +
+	"\x01\x03\x12Y\n" +
+	"\vExportTools\x12\x1e.bayhold.v1.ExportToolsRequest\x1a\x1f.bayhold.v1.ExportToolsResponse\"\t\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_tool_proto_rawDescOnce sync.Once
@@ -1208,61 +1782,89 @@ func file_bayhold_v1_tool_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_tool_proto_rawDescData
 }
 
-var file_bayhold_v1_tool_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_bayhold_v1_tool_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_bayhold_v1_tool_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_bayhold_v1_tool_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_bayhold_v1_tool_proto_goTypes = []any{
-	(Purpose)(0),                  // 0: bayhold.v1.Purpose
-	(Condition)(0),                // 1: bayhold.v1.Condition
-	(*ToolType)(nil),              // 2: bayhold.v1.ToolType
-	(*Piece)(nil),                 // 3: bayhold.v1.Piece
-	(*Tool)(nil),                  // 4: bayhold.v1.Tool
-	(*GetToolTypeRequest)(nil),    // 5: bayhold.v1.GetToolTypeRequest
-	(*GetToolTypeResponse)(nil),   // 6: bayhold.v1.GetToolTypeResponse
-	(*ListToolTypesRequest)(nil),  // 7: bayhold.v1.ListToolTypesRequest
-	(*ListToolTypesResponse)(nil), // 8: bayhold.v1.ListToolTypesResponse
-	(*GetToolRequest)(nil),        // 9: bayhold.v1.GetToolRequest
-	(*GetToolResponse)(nil),       // 10: bayhold.v1.GetToolResponse
-	(*ListToolsRequest)(nil),      // 11: bayhold.v1.ListToolsRequest
-	(*ListToolsResponse)(nil),     // 12: bayhold.v1.ListToolsResponse
-	(*UpdateToolRequest)(nil),     // 13: bayhold.v1.UpdateToolRequest
-	(*UpdateToolResponse)(nil),    // 14: bayhold.v1.UpdateToolResponse
-	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
-	(*TimeRange)(nil),             // 16: bayhold.v1.TimeRange
-	(*Booking)(nil),               // 17: bayhold.v1.Booking
-	(*fieldmaskpb.FieldMask)(nil), // 18: google.protobuf.FieldMask
+	(Purpose)(0),                   // 0: bayhold.v1.Purpose
+	(Condition)(0),                 // 1: bayhold.v1.Condition
+	(ExportToolsRequest_Format)(0), // 2: bayhold.v1.ExportToolsRequest.Format
+	(*ToolType)(nil),               // 3: bayhold.v1.ToolType
+	(*Piece)(nil),                  // 4: bayhold.v1.Piece
+	(*Tool)(nil),                   // 5: bayhold.v1.Tool
+	(*GetToolTypeRequest)(nil),     // 6: bayhold.v1.GetToolTypeRequest
+	(*GetToolTypeResponse)(nil),    // 7: bayhold.v1.GetToolTypeResponse
+	(*ListToolTypesRequest)(nil),   // 8: bayhold.v1.ListToolTypesRequest
+	(*ListToolTypesResponse)(nil),  // 9: bayhold.v1.ListToolTypesResponse
+	(*GetToolRequest)(nil),         // 10: bayhold.v1.GetToolRequest
+	(*GetToolResponse)(nil),        // 11: bayhold.v1.GetToolResponse
+	(*ListToolsRequest)(nil),       // 12: bayhold.v1.ListToolsRequest
+	(*ListToolsResponse)(nil),      // 13: bayhold.v1.ListToolsResponse
+	(*UpdateToolRequest)(nil),      // 14: bayhold.v1.UpdateToolRequest
+	(*UpdateToolResponse)(nil),     // 15: bayhold.v1.UpdateToolResponse
+	(*CreateToolRequest)(nil),      // 16: bayhold.v1.CreateToolRequest
+	(*CreateToolResponse)(nil),     // 17: bayhold.v1.CreateToolResponse
+	(*CreateToolTypeRequest)(nil),  // 18: bayhold.v1.CreateToolTypeRequest
+	(*CreateToolTypeResponse)(nil), // 19: bayhold.v1.CreateToolTypeResponse
+	(*UpdateToolTypeRequest)(nil),  // 20: bayhold.v1.UpdateToolTypeRequest
+	(*UpdateToolTypeResponse)(nil), // 21: bayhold.v1.UpdateToolTypeResponse
+	(*ExportToolsRequest)(nil),     // 22: bayhold.v1.ExportToolsRequest
+	(*ExportToolsResponse)(nil),    // 23: bayhold.v1.ExportToolsResponse
+	(*timestamppb.Timestamp)(nil),  // 24: google.protobuf.Timestamp
+	(*TimeRange)(nil),              // 25: bayhold.v1.TimeRange
+	(*Booking)(nil),                // 26: bayhold.v1.Booking
+	(*fieldmaskpb.FieldMask)(nil),  // 27: google.protobuf.FieldMask
 }
 var file_bayhold_v1_tool_proto_depIdxs = []int32{
 	0,  // 0: bayhold.v1.ToolType.purpose:type_name -> bayhold.v1.Purpose
-	3,  // 1: bayhold.v1.ToolType.pieces:type_name -> bayhold.v1.Piece
+	4,  // 1: bayhold.v1.ToolType.pieces:type_name -> bayhold.v1.Piece
 	1,  // 2: bayhold.v1.Tool.condition:type_name -> bayhold.v1.Condition
-	15, // 3: bayhold.v1.Tool.condition_until:type_name -> google.protobuf.Timestamp
-	15, // 4: bayhold.v1.Tool.calibrated_until:type_name -> google.protobuf.Timestamp
-	2,  // 5: bayhold.v1.GetToolTypeResponse.tool_type:type_name -> bayhold.v1.ToolType
-	2,  // 6: bayhold.v1.ListToolTypesResponse.tool_types:type_name -> bayhold.v1.ToolType
-	4,  // 7: bayhold.v1.GetToolResponse.tool:type_name -> bayhold.v1.Tool
-	16, // 8: bayhold.v1.ListToolsRequest.free_during:type_name -> bayhold.v1.TimeRange
-	15, // 9: bayhold.v1.ListToolsRequest.calibration_ends_by:type_name -> google.protobuf.Timestamp
-	4,  // 10: bayhold.v1.ListToolsResponse.tools:type_name -> bayhold.v1.Tool
-	17, // 11: bayhold.v1.ListToolsResponse.affected_bookings:type_name -> bayhold.v1.Booking
-	4,  // 12: bayhold.v1.UpdateToolRequest.tool:type_name -> bayhold.v1.Tool
-	18, // 13: bayhold.v1.UpdateToolRequest.update_mask:type_name -> google.protobuf.FieldMask
-	4,  // 14: bayhold.v1.UpdateToolResponse.tool:type_name -> bayhold.v1.Tool
-	17, // 15: bayhold.v1.UpdateToolResponse.affected_bookings:type_name -> bayhold.v1.Booking
-	5,  // 16: bayhold.v1.ToolService.GetToolType:input_type -> bayhold.v1.GetToolTypeRequest
-	7,  // 17: bayhold.v1.ToolService.ListToolTypes:input_type -> bayhold.v1.ListToolTypesRequest
-	9,  // 18: bayhold.v1.ToolService.GetTool:input_type -> bayhold.v1.GetToolRequest
-	11, // 19: bayhold.v1.ToolService.ListTools:input_type -> bayhold.v1.ListToolsRequest
-	13, // 20: bayhold.v1.ToolService.UpdateTool:input_type -> bayhold.v1.UpdateToolRequest
-	6,  // 21: bayhold.v1.ToolService.GetToolType:output_type -> bayhold.v1.GetToolTypeResponse
-	8,  // 22: bayhold.v1.ToolService.ListToolTypes:output_type -> bayhold.v1.ListToolTypesResponse
-	10, // 23: bayhold.v1.ToolService.GetTool:output_type -> bayhold.v1.GetToolResponse
-	12, // 24: bayhold.v1.ToolService.ListTools:output_type -> bayhold.v1.ListToolsResponse
-	14, // 25: bayhold.v1.ToolService.UpdateTool:output_type -> bayhold.v1.UpdateToolResponse
-	21, // [21:26] is the sub-list for method output_type
-	16, // [16:21] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	24, // 3: bayhold.v1.Tool.condition_until:type_name -> google.protobuf.Timestamp
+	24, // 4: bayhold.v1.Tool.calibrated_until:type_name -> google.protobuf.Timestamp
+	4,  // 5: bayhold.v1.Tool.missing:type_name -> bayhold.v1.Piece
+	4,  // 6: bayhold.v1.Tool.damaged:type_name -> bayhold.v1.Piece
+	3,  // 7: bayhold.v1.GetToolTypeResponse.tool_type:type_name -> bayhold.v1.ToolType
+	3,  // 8: bayhold.v1.ListToolTypesResponse.tool_types:type_name -> bayhold.v1.ToolType
+	5,  // 9: bayhold.v1.GetToolResponse.tool:type_name -> bayhold.v1.Tool
+	25, // 10: bayhold.v1.ListToolsRequest.free_during:type_name -> bayhold.v1.TimeRange
+	24, // 11: bayhold.v1.ListToolsRequest.calibration_ends_by:type_name -> google.protobuf.Timestamp
+	5,  // 12: bayhold.v1.ListToolsResponse.tools:type_name -> bayhold.v1.Tool
+	26, // 13: bayhold.v1.ListToolsResponse.affected_bookings:type_name -> bayhold.v1.Booking
+	5,  // 14: bayhold.v1.UpdateToolRequest.tool:type_name -> bayhold.v1.Tool
+	27, // 15: bayhold.v1.UpdateToolRequest.update_mask:type_name -> google.protobuf.FieldMask
+	5,  // 16: bayhold.v1.UpdateToolResponse.tool:type_name -> bayhold.v1.Tool
+	26, // 17: bayhold.v1.UpdateToolResponse.affected_bookings:type_name -> bayhold.v1.Booking
+	5,  // 18: bayhold.v1.CreateToolRequest.tool:type_name -> bayhold.v1.Tool
+	5,  // 19: bayhold.v1.CreateToolResponse.tool:type_name -> bayhold.v1.Tool
+	3,  // 20: bayhold.v1.CreateToolTypeRequest.tool_type:type_name -> bayhold.v1.ToolType
+	3,  // 21: bayhold.v1.CreateToolTypeResponse.tool_type:type_name -> bayhold.v1.ToolType
+	3,  // 22: bayhold.v1.UpdateToolTypeRequest.tool_type:type_name -> bayhold.v1.ToolType
+	27, // 23: bayhold.v1.UpdateToolTypeRequest.update_mask:type_name -> google.protobuf.FieldMask
+	3,  // 24: bayhold.v1.UpdateToolTypeResponse.tool_type:type_name -> bayhold.v1.ToolType
+	26, // 25: bayhold.v1.UpdateToolTypeResponse.affected_bookings:type_name -> bayhold.v1.Booking
+	2,  // 26: bayhold.v1.ExportToolsRequest.format:type_name -> bayhold.v1.ExportToolsRequest.Format
+	6,  // 27: bayhold.v1.ToolService.GetToolType:input_type -> bayhold.v1.GetToolTypeRequest
+	8,  // 28: bayhold.v1.ToolService.ListToolTypes:input_type -> bayhold.v1.ListToolTypesRequest
+	10, // 29: bayhold.v1.ToolService.GetTool:input_type -> bayhold.v1.GetToolRequest
+	12, // 30: bayhold.v1.ToolService.ListTools:input_type -> bayhold.v1.ListToolsRequest
+	14, // 31: bayhold.v1.ToolService.UpdateTool:input_type -> bayhold.v1.UpdateToolRequest
+	16, // 32: bayhold.v1.ToolService.CreateTool:input_type -> bayhold.v1.CreateToolRequest
+	18, // 33: bayhold.v1.ToolService.CreateToolType:input_type -> bayhold.v1.CreateToolTypeRequest
+	20, // 34: bayhold.v1.ToolService.UpdateToolType:input_type -> bayhold.v1.UpdateToolTypeRequest
+	22, // 35: bayhold.v1.ToolService.ExportTools:input_type -> bayhold.v1.ExportToolsRequest
+	7,  // 36: bayhold.v1.ToolService.GetToolType:output_type -> bayhold.v1.GetToolTypeResponse
+	9,  // 37: bayhold.v1.ToolService.ListToolTypes:output_type -> bayhold.v1.ListToolTypesResponse
+	11, // 38: bayhold.v1.ToolService.GetTool:output_type -> bayhold.v1.GetToolResponse
+	13, // 39: bayhold.v1.ToolService.ListTools:output_type -> bayhold.v1.ListToolsResponse
+	15, // 40: bayhold.v1.ToolService.UpdateTool:output_type -> bayhold.v1.UpdateToolResponse
+	17, // 41: bayhold.v1.ToolService.CreateTool:output_type -> bayhold.v1.CreateToolResponse
+	19, // 42: bayhold.v1.ToolService.CreateToolType:output_type -> bayhold.v1.CreateToolTypeResponse
+	21, // 43: bayhold.v1.ToolService.UpdateToolType:output_type -> bayhold.v1.UpdateToolTypeResponse
+	23, // 44: bayhold.v1.ToolService.ExportTools:output_type -> bayhold.v1.ExportToolsResponse
+	36, // [36:45] is the sub-list for method output_type
+	27, // [27:36] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_tool_proto_init() }
@@ -1278,8 +1880,8 @@ func file_bayhold_v1_tool_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_tool_proto_rawDesc), len(file_bayhold_v1_tool_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   13,
+			NumEnums:      3,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

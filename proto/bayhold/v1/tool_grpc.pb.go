@@ -21,11 +21,15 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ToolService_GetToolType_FullMethodName   = "/bayhold.v1.ToolService/GetToolType"
-	ToolService_ListToolTypes_FullMethodName = "/bayhold.v1.ToolService/ListToolTypes"
-	ToolService_GetTool_FullMethodName       = "/bayhold.v1.ToolService/GetTool"
-	ToolService_ListTools_FullMethodName     = "/bayhold.v1.ToolService/ListTools"
-	ToolService_UpdateTool_FullMethodName    = "/bayhold.v1.ToolService/UpdateTool"
+	ToolService_GetToolType_FullMethodName    = "/bayhold.v1.ToolService/GetToolType"
+	ToolService_ListToolTypes_FullMethodName  = "/bayhold.v1.ToolService/ListToolTypes"
+	ToolService_GetTool_FullMethodName        = "/bayhold.v1.ToolService/GetTool"
+	ToolService_ListTools_FullMethodName      = "/bayhold.v1.ToolService/ListTools"
+	ToolService_UpdateTool_FullMethodName     = "/bayhold.v1.ToolService/UpdateTool"
+	ToolService_CreateTool_FullMethodName     = "/bayhold.v1.ToolService/CreateTool"
+	ToolService_CreateToolType_FullMethodName = "/bayhold.v1.ToolService/CreateToolType"
+	ToolService_UpdateToolType_FullMethodName = "/bayhold.v1.ToolService/UpdateToolType"
+	ToolService_ExportTools_FullMethodName    = "/bayhold.v1.ToolService/ExportTools"
 )
 
 // ToolServiceClient is the client API for ToolService service.
@@ -46,6 +50,18 @@ type ToolServiceClient interface {
 	// UpdateTool changes the fields that the mask names, and answers the
 	// bookings that the change leaves without a fit tool.
 	UpdateTool(ctx context.Context, in *UpdateToolRequest, opts ...grpc.CallOption) (*UpdateToolResponse, error)
+	// CreateTool puts a tool on the shelf. ALREADY_EXISTS if there is one of that
+	// asset tag.
+	CreateTool(ctx context.Context, in *CreateToolRequest, opts ...grpc.CallOption) (*CreateToolResponse, error)
+	// CreateToolType says what tools of a new type can do. ALREADY_EXISTS if there
+	// is one of that id.
+	CreateToolType(ctx context.Context, in *CreateToolTypeRequest, opts ...grpc.CallOption) (*CreateToolTypeResponse, error)
+	// UpdateToolType changes the fields that the mask names, and answers the
+	// bookings that the change leaves without a fit tool.
+	UpdateToolType(ctx context.Context, in *UpdateToolTypeRequest, opts ...grpc.CallOption) (*UpdateToolTypeResponse, error)
+	// ExportTools writes the inventory as a file that SiteService.ImportWorkshop
+	// takes in to the same effect.
+	ExportTools(ctx context.Context, in *ExportToolsRequest, opts ...grpc.CallOption) (*ExportToolsResponse, error)
 }
 
 type toolServiceClient struct {
@@ -106,6 +122,46 @@ func (c *toolServiceClient) UpdateTool(ctx context.Context, in *UpdateToolReques
 	return out, nil
 }
 
+func (c *toolServiceClient) CreateTool(ctx context.Context, in *CreateToolRequest, opts ...grpc.CallOption) (*CreateToolResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateToolResponse)
+	err := c.cc.Invoke(ctx, ToolService_CreateTool_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *toolServiceClient) CreateToolType(ctx context.Context, in *CreateToolTypeRequest, opts ...grpc.CallOption) (*CreateToolTypeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateToolTypeResponse)
+	err := c.cc.Invoke(ctx, ToolService_CreateToolType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *toolServiceClient) UpdateToolType(ctx context.Context, in *UpdateToolTypeRequest, opts ...grpc.CallOption) (*UpdateToolTypeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UpdateToolTypeResponse)
+	err := c.cc.Invoke(ctx, ToolService_UpdateToolType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *toolServiceClient) ExportTools(ctx context.Context, in *ExportToolsRequest, opts ...grpc.CallOption) (*ExportToolsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExportToolsResponse)
+	err := c.cc.Invoke(ctx, ToolService_ExportTools_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ToolServiceServer is the server API for ToolService service.
 // All implementations must embed UnimplementedToolServiceServer
 // for forward compatibility.
@@ -124,6 +180,18 @@ type ToolServiceServer interface {
 	// UpdateTool changes the fields that the mask names, and answers the
 	// bookings that the change leaves without a fit tool.
 	UpdateTool(context.Context, *UpdateToolRequest) (*UpdateToolResponse, error)
+	// CreateTool puts a tool on the shelf. ALREADY_EXISTS if there is one of that
+	// asset tag.
+	CreateTool(context.Context, *CreateToolRequest) (*CreateToolResponse, error)
+	// CreateToolType says what tools of a new type can do. ALREADY_EXISTS if there
+	// is one of that id.
+	CreateToolType(context.Context, *CreateToolTypeRequest) (*CreateToolTypeResponse, error)
+	// UpdateToolType changes the fields that the mask names, and answers the
+	// bookings that the change leaves without a fit tool.
+	UpdateToolType(context.Context, *UpdateToolTypeRequest) (*UpdateToolTypeResponse, error)
+	// ExportTools writes the inventory as a file that SiteService.ImportWorkshop
+	// takes in to the same effect.
+	ExportTools(context.Context, *ExportToolsRequest) (*ExportToolsResponse, error)
 	mustEmbedUnimplementedToolServiceServer()
 }
 
@@ -148,6 +216,18 @@ func (UnimplementedToolServiceServer) ListTools(context.Context, *ListToolsReque
 }
 func (UnimplementedToolServiceServer) UpdateTool(context.Context, *UpdateToolRequest) (*UpdateToolResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateTool not implemented")
+}
+func (UnimplementedToolServiceServer) CreateTool(context.Context, *CreateToolRequest) (*CreateToolResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateTool not implemented")
+}
+func (UnimplementedToolServiceServer) CreateToolType(context.Context, *CreateToolTypeRequest) (*CreateToolTypeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateToolType not implemented")
+}
+func (UnimplementedToolServiceServer) UpdateToolType(context.Context, *UpdateToolTypeRequest) (*UpdateToolTypeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateToolType not implemented")
+}
+func (UnimplementedToolServiceServer) ExportTools(context.Context, *ExportToolsRequest) (*ExportToolsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExportTools not implemented")
 }
 func (UnimplementedToolServiceServer) mustEmbedUnimplementedToolServiceServer() {}
 func (UnimplementedToolServiceServer) testEmbeddedByValue()                     {}
@@ -260,6 +340,78 @@ func _ToolService_UpdateTool_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ToolService_CreateTool_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateToolRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ToolServiceServer).CreateTool(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ToolService_CreateTool_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ToolServiceServer).CreateTool(ctx, req.(*CreateToolRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ToolService_CreateToolType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateToolTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ToolServiceServer).CreateToolType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ToolService_CreateToolType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ToolServiceServer).CreateToolType(ctx, req.(*CreateToolTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ToolService_UpdateToolType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateToolTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ToolServiceServer).UpdateToolType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ToolService_UpdateToolType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ToolServiceServer).UpdateToolType(ctx, req.(*UpdateToolTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ToolService_ExportTools_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExportToolsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ToolServiceServer).ExportTools(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ToolService_ExportTools_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ToolServiceServer).ExportTools(ctx, req.(*ExportToolsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ToolService_ServiceDesc is the grpc.ServiceDesc for ToolService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -286,6 +438,22 @@ var ToolService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UpdateTool",
 			Handler:    _ToolService_UpdateTool_Handler,
+		},
+		{
+			MethodName: "CreateTool",
+			Handler:    _ToolService_CreateTool_Handler,
+		},
+		{
+			MethodName: "CreateToolType",
+			Handler:    _ToolService_CreateToolType_Handler,
+		},
+		{
+			MethodName: "UpdateToolType",
+			Handler:    _ToolService_UpdateToolType_Handler,
+		},
+		{
+			MethodName: "ExportTools",
+			Handler:    _ToolService_ExportTools_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
