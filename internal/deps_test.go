@@ -42,6 +42,7 @@ var arrows = map[string][]string{
 	"rpc":              append([]string{"workshop", "feed", "access", "bayhold/proto/bayhold/v1"}, pure...),
 	"board":            append([]string{"workshop", "feed", "access"}, pure...),
 	"localpg":          {"fault"},
+	"certs":            {"fault"},
 	"pgtest":           {"localpg", "bayhold/migrations"},
 	"e2e":              {},
 	"bayhold/internal": {}, // these tests alone
@@ -54,7 +55,7 @@ var arrows = map[string][]string{
 	"bayhold/client":           {"bayhold/client/cli"},
 	"bayhold/testdata/demo":    {},
 	"bayhold/server": {
-		"fault", "rpc", "board", "workshop", "feed", "access", "store", "localpg", "site",
+		"fault", "rpc", "board", "workshop", "feed", "access", "store", "localpg", "certs", "site",
 		"bayhold/migrations", "bayhold/client/cli", "bayhold/client/dial", "bayhold/testdata/demo",
 	},
 }

@@ -13,7 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"bayhold/internal/access"
-	"bayhold/internal/fault"
 	"bayhold/internal/localpg"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
@@ -43,7 +42,7 @@ func userAddCommand() *cobra.Command {
 	var c config
 	var w enrolment
 	cmd := &cobra.Command{
-		Use:   "add NAME",
+		Use:   "add NAME --site SITE --role ROLE",
 		Short: "Make a user with a first token",
 		Long: `Make a user of a site, with a first token, which is shown once. Whoever may run
 this on the server's machine needs no token for it: so the first administrator
@@ -74,6 +73,7 @@ they are. There are no passwords.`,
 	f.StringVar(&w.user.Subject, "certificate", "", `subject of their client certificate, such as "CN=anna,O=quay"`)
 	w.tokenFlags(cmd)
 	f.StringVar(&w.token, "token", "first", "name of the first token")
+	mustRequire(cmd, "site", "role")
 	return cmd
 }
 
@@ -81,7 +81,7 @@ func tokenMakeCommand() *cobra.Command {
 	var c config
 	var w enrolment
 	cmd := &cobra.Command{
-		Use:     "make NAME",
+		Use:     "make NAME --site SITE --user USER",
 		Short:   "Make a token for a user",
 		Long:    "Make a token for a user of a site. It is shown once.",
 		Example: `  server token make --site quay --user anna counter-pc`,
@@ -95,6 +95,7 @@ func tokenMakeCommand() *cobra.Command {
 	cmd.Flags().StringVar(&w.site.ID, "site", "", "id of the site")
 	cmd.Flags().StringVar(&w.user.ID, "user", "", "whose token it is")
 	w.tokenFlags(cmd)
+	mustRequire(cmd, "site", "user")
 	return cmd
 }
 
@@ -115,9 +116,6 @@ func (w *enrolment) tokenFlags(cmd *cobra.Command) {
 }
 
 func (w *enrolment) run(ctx context.Context, c config, out io.Writer) error {
-	if w.site.ID == "" {
-		return fault.New(fault.Invalid, "SITE", "of which site? Give its id with --site")
-	}
 	found, err := localpg.Join(ctx, c.database, os.Getenv, localpg.Options{DataDir: c.dataDir, Progress: progress})
 	if err != nil {
 		return err

@@ -13,9 +13,11 @@ import (
 	"time"
 
 	"github.com/spf13/pflag"
+	"google.golang.org/grpc/credentials"
 
 	"bayhold/internal/access"
 	"bayhold/internal/board"
+	"bayhold/internal/certs"
 	"bayhold/internal/fault"
 	"bayhold/internal/feed"
 	"bayhold/internal/localpg"
@@ -34,6 +36,7 @@ type config struct {
 	database  string
 	dataDir   string
 	plaintext bool
+	tls       certs.Files
 }
 
 func (c *config) databaseFlags(fs *pflag.FlagSet) {
@@ -44,6 +47,9 @@ func (c *config) databaseFlags(fs *pflag.FlagSet) {
 func (c *config) listenFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&c.listen, "listen", "127.0.0.1:7470", "address to serve on")
 	fs.BoolVar(&c.plaintext, "insecure-plaintext", false, "allow an address beyond loopback without encryption")
+	fs.StringVar(&c.tls.Cert, "tls-cert", "", "encrypt, with the certificate in this PEM `file`; server cert make makes one")
+	fs.StringVar(&c.tls.Key, "tls-key", "", "`file` of that certificate's key")
+	fs.StringVar(&c.tls.ClientCA, "client-ca", "", "take client certificates of the authorities in this PEM `file` instead of tokens")
 }
 
 // progress tells people, on standard error, what takes long.
@@ -63,7 +69,7 @@ type house struct {
 	rpc      *rpc.Server
 	lis      net.Listener
 	feed     *feed.Feed
-	watchers sync.WaitGroup // of health, feed and door
+	watchers sync.WaitGroup // of health, feed, certificates and door
 	watching context.CancelFunc
 	leaving  context.CancelFunc // of the door
 	done     chan error         // what Serve ended with
@@ -71,11 +77,11 @@ type house struct {
 
 // open starts serving on a database that is migrated already.
 func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) (*house, error) {
-	if err := c.mayListen(); err != nil {
+	keeper, err := c.secure(log)
+	if err != nil {
 		return nil, err
 	}
 	h := &house{found: found, done: make(chan error, 1)}
-	var err error
 	if h.store, err = store.Open(ctx, found.ServerURL); err != nil {
 		return nil, err
 	}
@@ -87,11 +93,18 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	h.feed = feed.New(h.store, log)
 	door := access.NewDoor(h.store, time.Now, log)
 	h.shop = workshop.New(h.store, time.Now)
-	h.rpc = rpc.New(h.shop, rpc.Options{Log: log, Door: door, Sheets: board.Sheets{}, Feed: h.feed})
+	options := rpc.Options{Log: log, Door: door, Sheets: board.Sheets{}, Feed: h.feed}
+	if keeper != nil {
+		options.Secure = credentials.NewTLS(keeper.TLS())
+	}
+	h.rpc = rpc.New(h.shop, options)
 	watch, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	h.watching = cancel
 	h.watchers.Go(func() { h.rpc.WatchHealth(watch) })
 	h.watchers.Go(func() { h.feed.Run(watch) })
+	if keeper != nil {
+		h.watchers.Go(func() { keeper.Run(watch) })
+	}
 	// The door outlasts the calls, whose tokens' last use it writes at the end.
 	guarding, leave := context.WithCancel(context.WithoutCancel(ctx))
 	h.leaving = leave
@@ -100,19 +113,34 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	return h, nil
 }
 
-// mayListen refuses to carry a workshop's data unencrypted over a network
-// unless told so.
+// secure reads the certificates to serve with, nil for none, and refuses what
+// would carry a workshop's data in the clear over a network unless told so.
+func (c *config) secure(log *slog.Logger) (*certs.Keeper, error) {
+	if err := c.mayListen(); err != nil || c.tls == (certs.Files{}) {
+		return nil, err
+	}
+	return certs.Open(c.tls, log, time.Now)
+}
+
+// mayListen judges address and flags together.
 func (c *config) mayListen() error {
 	host, _, err := net.SplitHostPort(c.listen)
 	if err != nil {
 		return fault.New(fault.Invalid, "LISTEN", "%q is no address to serve on: give one such as 127.0.0.1:7470", c.listen).Because(err)
 	}
+	encrypted := c.tls.Cert != "" && c.tls.Key != ""
+	switch {
+	case !encrypted && c.tls != (certs.Files{}):
+		return fault.New(fault.Invalid, "TLS", "--tls-cert and --tls-key go together, and --client-ca with both")
+	case encrypted && c.plaintext:
+		return fault.New(fault.Invalid, "TLS", "--insecure-plaintext goes with no certificate: give one or the other")
+	}
 	ip, err := netip.ParseAddr(host)
-	if host == "localhost" || (err == nil && ip.IsLoopback()) || c.plaintext {
+	if encrypted || c.plaintext || host == "localhost" || (err == nil && ip.IsLoopback()) {
 		return nil
 	}
 	return fault.New(fault.Precondition, "PLAINTEXT",
-		"%s can be reached from other machines, and this server does not encrypt: serve on 127.0.0.1, or give --insecure-plaintext if the network itself is safe", c.listen)
+		"%s can be reached from other machines, and nothing would be encrypted: give --tls-cert and --tls-key (server cert make makes both), serve on 127.0.0.1, or give --insecure-plaintext if the network itself is safe", c.listen)
 }
 
 // wait blocks until ctx ends, serving fails, or the private PostgreSQL dies.

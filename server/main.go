@@ -1,6 +1,6 @@
 // The server of bayhold: serve keeps a workshop's bookings, migrate prepares
 // its database, demo shows the main job on an invented workshop, user and token
-// let the first of a workshop's people in.
+// let the first of a workshop's people in, cert makes certificates.
 package main
 
 import (
@@ -36,7 +36,7 @@ func command() *cobra.Command {
 		SilenceErrors: true,
 	}
 	root.CompletionOptions.DisableDefaultCmd = true
-	root.AddCommand(serveCommand(), migrateCommand(), demoCommand(), userCommand(), tokenCommand())
+	root.AddCommand(serveCommand(), migrateCommand(), demoCommand(), userCommand(), tokenCommand(), certCommand())
 	return root
 }
 

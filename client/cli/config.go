@@ -21,7 +21,7 @@ const defaultServer = dial.DefaultServer
 
 // settings is what flags, environment and file may set.
 type settings struct {
-	server, site, token, ca, output string
+	server, site, token, ca, cert, key, output string
 
 	tls, plaintext bool
 
@@ -34,6 +34,8 @@ type configFile struct {
 	Site    string `yaml:"site"`
 	Token   string `yaml:"token"`
 	CA      string `yaml:"ca"`
+	Cert    string `yaml:"cert"`
+	Key     string `yaml:"key"`
 	TLS     bool   `yaml:"tls"`
 	Plain   bool   `yaml:"insecure_plaintext"`
 	Timeout string `yaml:"timeout"`
@@ -50,6 +52,8 @@ func (a *app) settle() (settings, error) {
 		site:    first(a.given.site, a.env("BAYHOLD_SITE"), file.Site),
 		token:   first(a.given.token, a.env("BAYHOLD_TOKEN"), file.Token),
 		ca:      first(a.given.ca, a.env("BAYHOLD_CA"), file.CA),
+		cert:    first(a.given.cert, a.env("BAYHOLD_CERT"), file.Cert),
+		key:     first(a.given.key, a.env("BAYHOLD_KEY"), file.Key),
 		output:  first(a.given.output, a.env("BAYHOLD_OUTPUT"), file.Output, "table"),
 		timeout: a.given.timeout,
 	}
@@ -217,6 +221,7 @@ func (a *app) again(words ...string) string {
 	all := append([]string{"bayhold"}, words...)
 	for _, f := range []struct{ flag, value string }{
 		{"--server", a.given.server}, {"--site", a.given.site}, {"--ca", a.given.ca},
+		{"--cert", a.given.cert}, {"--key", a.given.key},
 	} {
 		if f.value != "" {
 			all = append(all, f.flag, f.value)

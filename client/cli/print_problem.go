@@ -30,9 +30,7 @@ func (a *app) advise(p *problem) *problem {
 		}
 	case codes.Unavailable:
 		if !p.told {
-			p.message = fmt.Sprintf("cannot reach the server at %s", a.set.server)
-			p.try("start it: go run ./server serve (or go run ./server demo, with a workshop to try)")
-			p.try("name another: --server HOST:PORT or BAYHOLD_SERVER")
+			a.unreached(p)
 		}
 	case codes.DeadlineExceeded:
 		if !p.told {
@@ -47,6 +45,31 @@ func (a *app) advise(p *problem) *problem {
 		p.try("use the token of somebody who may: --token TOKEN or BAYHOLD_TOKEN")
 	}
 	return p
+}
+
+// unreached says why a server cannot be reached, as far as the transport tells.
+func (a *app) unreached(p *problem) {
+	encrypted := a.set.tls || a.set.ca != "" || a.set.cert != ""
+	_, distrust, found := strings.Cut(p.message, "failed to verify certificate: ")
+	switch {
+	case found:
+		p.message = fmt.Sprintf("the server at %s is not to be trusted: %s", a.set.server, strings.Trim(distrust, `"`))
+		p.try("name the workshop's own authority: --ca FILE or BAYHOLD_CA")
+		p.try("name the server as its certificate does: --server HOST:PORT")
+	case encrypted && strings.Contains(p.message, "does not look like a TLS handshake"):
+		p.message = fmt.Sprintf("the server at %s does not encrypt", a.set.server)
+		p.try("leave out --tls, --ca and --cert, if it is on this machine or the network is safe")
+	case !encrypted && strings.Contains(p.message, "server preface"):
+		p.message = fmt.Sprintf("the server at %s breaks off: it may want encryption", a.set.server)
+		p.try("encrypt: --ca FILE with the workshop's own authority, or --tls")
+	case a.set.cert != "" && !strings.Contains(p.message, "Error while dialing"):
+		p.message = fmt.Sprintf("the server at %s breaks off: it may not take the client certificate %s", a.set.server, a.set.cert)
+		p.try("show one that the server's --client-ca has signed and that has not ended, or a token")
+	default:
+		p.message = fmt.Sprintf("cannot reach the server at %s", a.set.server)
+		p.try("start it: go run ./server serve (or go run ./server demo, with a workshop to try)")
+		p.try("name another: --server HOST:PORT or BAYHOLD_SERVER")
+	}
 }
 
 // nounsOf gives the nouns whose lists help where a name was not found.

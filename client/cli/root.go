@@ -19,10 +19,14 @@ weekday is the next such; in the second of two times, the next after the first.
 
 Settings come from the flag, else the environment, else the file
 $XDG_CONFIG_HOME/bayhold/config.yaml (or ~/.config/bayhold/config.yaml),
-which may set: server, site, token, ca, tls, insecure_plaintext, timeout,
-output. The variables are BAYHOLD_SERVER, BAYHOLD_SITE, BAYHOLD_TOKEN,
-BAYHOLD_CA, BAYHOLD_TLS, BAYHOLD_INSECURE_PLAINTEXT, BAYHOLD_TIMEOUT and
-BAYHOLD_OUTPUT.
+which may set: server, site, token, ca, cert, key, tls, insecure_plaintext,
+timeout, output. The variables are BAYHOLD_SERVER, BAYHOLD_SITE, BAYHOLD_TOKEN,
+BAYHOLD_CA, BAYHOLD_CERT, BAYHOLD_KEY, BAYHOLD_TLS, BAYHOLD_INSECURE_PLAINTEXT,
+BAYHOLD_TIMEOUT and BAYHOLD_OUTPUT.
+
+A server wants to know who calls: a token, which an administrator makes with
+"token make", or a client certificate. Put a token into the environment or the
+file, readable by its user alone, not on the command line, where others see it.
 
 With --output json the answer is on standard output as the server gave it,
 and an error is one JSON object on standard error: code, exitCode, reason,
@@ -57,6 +61,8 @@ func (a *app) root() *cobra.Command {
 	f.StringVar(&a.given.site, "site", "", "site; may be left out if the server has one only")
 	f.StringVar(&a.given.token, "token", "", "access token")
 	f.StringVar(&a.given.ca, "ca", "", "trust the certificates in this PEM `file`; implies --tls")
+	f.StringVar(&a.given.cert, "cert", "", "show the client certificate in this PEM `file`; implies --tls")
+	f.StringVar(&a.given.key, "key", "", "`file` of that certificate's key")
 	f.BoolVar(&a.given.tls, "tls", false, "encrypt the connection")
 	f.BoolVar(&a.given.plaintext, "insecure-plaintext", false, "let the token travel unencrypted over a safe network")
 	f.DurationVar(&a.given.timeout, "timeout", 0, "how long a call may take (default 30s)")

@@ -122,7 +122,7 @@ func (a *app) dial() (*dial.Conn, error) {
 	}
 	conn, err := dial.Open(dial.Config{
 		Server: a.set.server, Token: a.set.token, TLS: a.set.tls,
-		CAFile: a.set.ca, Timeout: a.set.timeout, InsecurePlaintext: a.set.plaintext,
+		CAFile: a.set.ca, CertFile: a.set.cert, KeyFile: a.set.key, Timeout: a.set.timeout, InsecurePlaintext: a.set.plaintext,
 	})
 	if err != nil {
 		return nil, usage("%s", err)

@@ -36,6 +36,9 @@ type Config struct {
 	TLS bool
 	// CAFile is a PEM file of the only roots to trust; it implies TLS.
 	CAFile string
+	// CertFile and KeyFile are PEM files of a client certificate that shows who
+	// calls, for servers that know callers so; both or none. They imply TLS.
+	CertFile, KeyFile string
 	// Timeout bounds every call, its retries included; 0 means DefaultTimeout.
 	// A stream of answers lasts as long as its context.
 	Timeout time.Duration

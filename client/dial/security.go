@@ -16,14 +16,14 @@ import (
 
 // security turns TLS and token settings into dial options.
 func security(c Config) ([]grpc.DialOption, error) {
-	encrypted := c.TLS || c.CAFile != ""
+	encrypted := c.TLS || c.CAFile != "" || c.CertFile != "" || c.KeyFile != ""
 	transport := insecure.NewCredentials()
 	if encrypted {
-		roots, err := roots(c.CAFile)
+		config, err := tlsConfig(c)
 		if err != nil {
 			return nil, err
 		}
-		transport = credentials.NewTLS(&tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12})
+		transport = credentials.NewTLS(config)
 	}
 	opts := []grpc.DialOption{grpc.WithTransportCredentials(transport)}
 	if c.Token == "" {
@@ -33,6 +33,29 @@ func security(c Config) ([]grpc.DialOption, error) {
 		return nil, fmt.Errorf("%w: a token must not travel in the clear to %s: use --tls or --ca FILE, or --insecure-plaintext if the network is safe", ErrConfig, c.Server)
 	}
 	return append(opts, grpc.WithPerRPCCredentials(bearer(c.Token))), nil
+}
+
+// tlsConfig says whom to trust and what to show.
+func tlsConfig(c Config) (*tls.Config, error) {
+	roots, err := roots(c.CAFile)
+	if err != nil {
+		return nil, err
+	}
+	config := &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS13}
+	if c.CertFile == "" && c.KeyFile == "" {
+		return config, nil
+	}
+	if c.CertFile == "" || c.KeyFile == "" {
+		return nil, fmt.Errorf("%w: a client certificate and its key go together: use both --cert and --key", ErrConfig)
+	}
+	pair, err := tls.LoadX509KeyPair(c.CertFile, c.KeyFile)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %s and %s are no client certificate in PEM and its key: %w", ErrConfig, c.CertFile, c.KeyFile, err)
+	}
+	// Shown whatever authorities the server names: it says best itself what is
+	// wrong with one.
+	config.GetClientCertificate = func(*tls.CertificateRequestInfo) (*tls.Certificate, error) { return &pair, nil }
+	return config, nil
 }
 
 // roots reads the certificates to trust; nil means those of the system.

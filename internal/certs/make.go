@@ -117,7 +117,7 @@ func free(dir string, names ...string) error {
 	for _, name := range names {
 		path := filepath.Join(dir, name)
 		if _, err := os.Lstat(path); err == nil {
-			return fault.New(fault.Exists, "FILE", "%s is there already, and is not written over: move it away, or choose another --dir", path)
+			return fault.New(fault.Exists, "FILE", "%s is there already, and is not written over: move it away, choose another --dir, or ask for a new server's certificate with --renew", path)
 		} else if !errors.Is(err, fs.ErrNotExist) {
 			return cannot(path, err)
 		}
