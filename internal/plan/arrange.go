@@ -59,7 +59,7 @@ func Arrange(ctx context.Context, p *Problem, o ArrangeOptions) (Arrangement, er
 	if p.mirrored() && o.Release <= 0 && p.poolsSuffice() {
 		return arrangeLists(ctx, compile(p, order), o), nil
 	}
-	return newArranger(ctx, p, o).run(), nil
+	return newArranger(ctx, p, order, o).run(), nil
 }
 
 // poolsSuffice tells whether every step alone can have what it uses.

@@ -28,13 +28,15 @@ const (
 	maxWorkers = 64
 )
 
-// arranger plans groups by large-neighbourhood search: take a few out of the
-// best plan, put them back in another order, each exactly, keep what is no
-// worse.
+// arranger plans groups by two searches that take turns and feed each other:
+// breeding lists of all steps, and large-neighbourhood search, which takes a few
+// groups out of the best plan, puts them back in another order, each exactly,
+// and keeps what is no worse.
 type arranger struct {
 	ctx     context.Context
 	p       *Problem
 	o       ArrangeOptions
+	net     *net
 	groups  []*group
 	workers []*worker
 	bound   Time
@@ -45,13 +47,14 @@ type arranger struct {
 type worker struct {
 	*inserter
 	rng   *rand.Rand
+	herd  *herd // nil if the budget is too small for one
 	score score
 	left  int64
 	built int64
 }
 
-func newArranger(ctx context.Context, p *Problem, o ArrangeOptions) *arranger {
-	a := &arranger{ctx: ctx, p: p, o: o, groups: p.grouped()}
+func newArranger(ctx context.Context, p *Problem, order []int32, o ArrangeOptions) *arranger {
+	a := &arranger{ctx: ctx, p: p, o: o, net: compile(p, order), groups: p.grouped()}
 	budget := o.Schedules
 	if budget <= 0 {
 		budget = 1 << 62
@@ -65,6 +68,9 @@ func newArranger(ctx context.Context, p *Problem, o ArrangeOptions) *arranger {
 			inserter: newInserter(ctx, p, o.Release, a.groups),
 			rng:      rand.New(rand.NewPCG(o.Seed, uint64(i))), left: max(1, budget/int64(n)),
 		})
+		if w := a.workers[i]; w.left >= herdFrom {
+			w.herd = a.newHerd(o.Seed + uint64(i)<<32)
+		}
 	}
 	return a
 }
@@ -79,9 +85,14 @@ func (a *arranger) run() Arrangement {
 		a.lateLow = best.score.late
 	}
 	a.tell(best)
-	for best.left > 0 && a.ctx.Err() == nil && len(a.groups) > 1 && !exact {
+	for best.left > 0 && a.ctx.Err() == nil && !exact && (len(a.groups) > 1 || best.herd != nil) {
 		before := best.score
-		a.each(func(_ int, w *worker) { w.search(a) })
+		a.each(func(_ int, w *worker) {
+			w.breed(a)
+			if len(a.groups) > 1 {
+				w.search(a)
+			}
+		})
 		best = a.share()
 		if best.score.compare(before) < 0 {
 			a.tell(best)
@@ -132,19 +143,7 @@ func (w *worker) begin(a *arranger, i int) {
 	for g := range order {
 		order[g] = g
 	}
-	key := func(g int) float64 {
-		due, weight := Never, 0.0
-		for _, j := range a.groups[g].jobs {
-			if int(j) < len(a.p.Jobs) {
-				due, weight = min(due, a.p.Jobs[j].Due), max(weight, a.p.Jobs[j].Weight)
-			}
-		}
-		if i%2 == 1 {
-			return float64(due) / (0.1 + weight)
-		}
-		return float64(due)
-	}
-	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(key(x), key(y)) })
+	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(a.urgency(x, i%2 == 1), a.urgency(y, i%2 == 1)) })
 	if pl := a.o.Standing; pl != nil && len(pl.Steps) == len(a.p.Steps) && len(pl.Units) == len(a.p.Claims) {
 		for g, broken := range brokenBy(a.groups, Validate(a.p, pl)) {
 			if !broken {
@@ -162,6 +161,19 @@ func (w *worker) begin(a *arranger, i int) {
 	w.built++
 	w.left--
 	w.score = a.judge(w.placed)
+}
+
+// urgency is the first promise of a group, on wish over its weight.
+func (a *arranger) urgency(g int, weighted bool) float64 {
+	due, weight := Never, 0.0
+	for _, j := range a.groups[g].jobs {
+		job := a.job(j)
+		due, weight = min(due, job.Due), max(weight, job.Weight)
+	}
+	if weighted {
+		return float64(due) / (0.1 + weight)
+	}
+	return float64(due)
 }
 
 // from takes a group's part out of a plan; nil if it is not placed there.

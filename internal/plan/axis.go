@@ -27,8 +27,10 @@ type axis struct {
 	first []int32 // of each step's arcs, into arcs
 	arcs  []arcTo
 	succ  [][]int32
-	tail  []int32 // longest way from a step's end to the end of all
-	head  []int32 // longest way to a step's start
+	tail  []int32   // longest way from a step's end to the end of all
+	head  []int32   // longest way to a step's start
+	area  []float64 // of each step: minutes times the shares of pools that it takes
+	sum   float64   // of the areas
 }
 
 // lanes lays the pools out in words; word and shift of each.
@@ -57,7 +59,7 @@ func newAxis(w *net, back bool) *axis {
 		a.empty[word[i]] |= uint64(pool.Capacity) << shift[i]
 		a.guard[word[i]] |= 1 << (shift[i] + width[i] - 1)
 	}
-	a.need = make([]uint64, w.n*a.words)
+	a.need, a.area = make([]uint64, w.n*a.words), make([]float64, w.n)
 	preds := make([][]arcTo, w.n)
 	for k := range w.n {
 		i := a.index(k, back)
@@ -65,8 +67,10 @@ func newAxis(w *net, back bool) *axis {
 		for _, u := range w.uses[k] {
 			if a.dur[i] > 0 {
 				a.need[i*a.words+word[u.pool]] += uint64(u.n) << shift[u.pool]
+				a.area[i] += float64(a.dur[i]) * float64(u.n) / float64(max(1, w.p.Pools[u.pool].Capacity))
 			}
 		}
+		a.sum += a.area[i]
 		for _, l := range w.succ[k] {
 			from, to := i, a.index(int(l.step), back)
 			if back {

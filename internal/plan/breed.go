@@ -1,6 +1,8 @@
 package plan
 
 import (
+	"cmp"
+	"math"
 	"math/rand/v2"
 	"slices"
 )
@@ -10,18 +12,52 @@ import (
 // their steps end, and the child is built on the other axis. So every schedule
 // that is built is a crossing and a justification pass at once.
 
+//
+// Schedules with claims are built on one axis only: there the two populations
+// are one, and the steps are taken up again in the order of their starts.
+
+// decoder builds the schedule of a list on a side. It writes a time for each
+// step: its end on that side's axis, or its start if there is one side only.
+type decoder interface {
+	decode(side int, list, at []int32) score
+}
+
+// packed is the decoder for steps and pools alone.
+type packed struct {
+	axes [2]*axis
+	*builder
+}
+
+// decode scores a schedule by its length, then by how early its work is done:
+// of equally long ones that which leaves the most room at its end is the best
+// to breed from.
+func (p *packed) decode(side int, list, at []int32) score {
+	a := p.axes[side]
+	length := p.build(a, list, at)
+	late, scale := 0.0, 1/float64(max(1, length))
+	for k, e := range at {
+		x := (float64(e) - float64(a.dur[k])/2) * scale
+		late += a.area[k] * x * x
+	}
+	return score{ends: int64(length), minutes: int64(1e6 * late / max(1, a.sum))}
+}
+
 // genome is a schedule with the order in which the other axis takes it up.
 type genome struct {
-	end    []int32
-	list   []int32 // steps by falling end, numbered for the other axis
-	length int32
-	print  uint64 // of the ends
+	at    []int32 // what the decoder wrote
+	list  []int32 // steps by falling end, numbered for the other axis; or by start
+	score score
+	print uint64 // of at
 }
+
+// length is the end of the last step of a schedule without claims.
+func (g *genome) length() int32 { return int32(g.score.ends) }
 
 // breeder is a pair of populations. All its memory is taken once.
 type breeder struct {
 	axes   [2]*axis
-	b      *builder
+	dec    decoder
+	sides  int
 	rng    *rand.Rand
 	pops   [2][]*genome
 	kid    *genome
@@ -36,14 +72,19 @@ type breeder struct {
 	count  []int32 // scratch: a place for each end
 	taken  []bool  // scratch: by step
 	list   []int32 // scratch: the child
+	spare  []int32 // scratch: another list
+	blocks []int32 // by step: which of them may be moved together; nil if none
 }
 
-func newBreeder(axes [2]*axis, horizon, size int, seed uint64) *breeder {
+func newBreeder(axes [2]*axis, dec decoder, horizon, size int, seed uint64) *breeder {
 	n := axes[0].n
 	br := &breeder{
-		axes: axes, b: newBuilder(axes[0], horizon), rng: rand.New(rand.NewPCG(seed, 0x6c697374)),
+		axes: axes, dec: dec, sides: 2, rng: rand.New(rand.NewPCG(seed, 0x6c697374)),
 		draw:  newDrawer(axes[0]),
-		count: make([]int32, horizon+2), taken: make([]bool, n), list: make([]int32, n),
+		count: make([]int32, horizon+2), taken: make([]bool, n), list: make([]int32, n), spare: make([]int32, 0, n),
+	}
+	if axes[0] == axes[1] {
+		br.sides = 1
 	}
 	for _, d := range axes[0].dur {
 		br.work += int64(d)
@@ -52,51 +93,64 @@ func newBreeder(axes [2]*axis, horizon, size int, seed uint64) *breeder {
 	room := make([]int32, 2*n*len(genomes))
 	for i := range genomes {
 		at := room[2*n*i : 2*n*(i+1)]
-		genomes[i].end, genomes[i].list = at[:n:n], at[n:]
+		genomes[i].at, genomes[i].list = at[:n:n], at[n:]
 	}
 	for i := range size {
 		br.pops[0] = append(br.pops[0], &genomes[i])
 		br.pops[1] = append(br.pops[1], &genomes[size+i])
 	}
 	br.kid, br.best = &genomes[2*size], &genomes[2*size+1]
-	br.best.length = 1<<31 - 1
+	if br.sides == 1 {
+		br.pops[1] = br.pops[0]
+	}
+	br.best.score = score{unplaced: math.Inf(1), ends: 1<<31 - 1}
 	return br
 }
 
 // proved tells that no schedule can be shorter than the best.
-func (br *breeder) proved() bool { return br.best.length <= br.bound }
+func (br *breeder) proved() bool { return br.best.length() <= br.bound }
 
 // build builds a list on a side into g and makes g ready to be a parent.
 func (br *breeder) build(side int, list []int32, g *genome) {
 	br.built++
-	g.length = br.b.build(br.axes[side], list, g.end)
+	g.score = br.dec.decode(side, list, g.at)
 	h := uint64(14695981039346656037) // FNV-1a
-	for _, e := range g.end {
+	for _, e := range g.at {
 		h = (h ^ uint64(e)) * 1099511628211
 	}
 	g.print = h
-	br.order(list, g)
-	if g.length < br.best.length {
-		br.bestOn, br.best.length, br.best.print = side, g.length, g.print
-		copy(br.best.end, g.end)
-		copy(br.best.list, g.list)
+	if br.sides == 1 {
+		copy(g.list, list)
+		slices.SortStableFunc(g.list, func(a, b int32) int { return cmp.Compare(g.at[a], g.at[b]) })
+	} else {
+		br.order(list, g)
 	}
+	if g.score.compare(br.best.score) < 0 {
+		br.bestOn = side
+		br.best.copyFrom(g)
+	}
+}
+
+func (g *genome) copyFrom(o *genome) {
+	g.score, g.print = o.score, o.print
+	copy(g.at, o.at)
+	copy(g.list, o.list)
 }
 
 // order sorts the steps by falling end, later in the list first among equals,
 // and numbers them for the other axis.
 func (br *breeder) order(list []int32, g *genome) {
-	n := int32(len(list))
-	count := br.count[:g.length+2]
+	n, length := int32(len(list)), g.length()
+	count := br.count[:length+2]
 	clear(count)
-	for _, e := range g.end {
-		count[g.length-e+1]++
+	for _, e := range g.at {
+		count[length-e+1]++
 	}
 	for t := 1; t < len(count); t++ {
 		count[t] += count[t-1]
 	}
 	for _, k := range slices.Backward(list) {
-		at := &count[g.length-g.end[k]]
+		at := &count[length-g.at[k]]
 		g.list[*at] = n - 1 - k
 		*at++
 	}
@@ -129,13 +183,13 @@ func (br *breeder) cross(mother, father []int32, q1, q2 int) []int32 {
 
 // places gives the best schedule along the first axis.
 func (br *breeder) places() []Window {
-	out := make([]Window, len(br.best.end))
+	out := make([]Window, len(br.best.at))
 	a := br.axes[br.bestOn]
-	for i, e := range br.best.end {
+	for i, e := range br.best.at {
 		if br.bestOn == 0 {
 			out[i] = Window{Time(e - a.dur[i]), Time(e)}
 		} else {
-			s := Time(br.best.length - e)
+			s := Time(br.best.length() - e)
 			out[len(out)-1-i] = Window{s, s + Time(a.dur[i])}
 		}
 	}

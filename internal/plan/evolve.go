@@ -30,7 +30,7 @@ func (br *breeder) sow(more func() bool) bool {
 		}
 		br.build(0, list, g)
 	}
-	for i, g := range br.pops[1] {
+	for i, g := range br.pops[1][:(br.sides-1)*len(br.pops[1])] {
 		if !more() {
 			return false
 		}
@@ -49,11 +49,15 @@ func (br *breeder) evolve(more func() bool) {
 			}
 			list := br.child(from, i)
 			br.build(br.side, list, br.kid)
-			if br.kid.length <= to[i].length+br.slack(to[i].length) && !twin(to, br.kid, i) {
+			limit := to[i].score
+			if br.sides == 2 { // equal lengths may drift
+				limit.ends, limit.minutes = limit.ends+br.slack(limit.ends), 1<<62
+			}
+			if br.kid.score.compare(limit) <= 0 && !twin(to, br.kid, i) {
 				to[i], br.kid = br.kid, to[i]
 			}
 		}
-		br.side = 1 - br.side
+		br.side = br.sides - 1 - br.side
 	}
 }
 
@@ -65,10 +69,10 @@ const timedCycle = 25_000
 // twenty-fifth at first with 120 steps and more, by nothing with 60 and fewer,
 // and less and less as the budget is spent. It keeps the populations from being
 // all alike too soon.
-func (br *breeder) slack(length int32) int32 {
+func (br *breeder) slack(length int64) int64 {
 	rest := 1 - float64(br.built%br.cycle)/float64(br.cycle)
 	most := 0.04 * min(1, max(0, float64(br.axes[0].n-62)/60))
-	return int32(most * rest * br.rng.Float64() * float64(length))
+	return int64(most * rest * br.rng.Float64() * float64(length))
 }
 
 // child makes a list of mother i: crossed with the better of two fathers, or
@@ -78,7 +82,7 @@ func (br *breeder) slack(length int32) int32 {
 func (br *breeder) child(from []*genome, i int) []int32 {
 	n := br.axes[0].n
 	mother, father := from[i], from[br.rng.IntN(len(from))]
-	if g := from[br.rng.IntN(len(from))]; g.length < father.length {
+	if g := from[br.rng.IntN(len(from))]; g.score.compare(father.score) < 0 {
 		father = g
 	}
 	often := min(0.5, 400/float64(n)/float64(n))
@@ -93,8 +97,11 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 		mother, father = father, mother
 	}
 	w := 7*n/20 + br.rng.IntN(3*n/10+1)
-	q := br.rng.IntN(n - w + 1)
+	q := br.dense(father, w)
 	list := br.cross(mother.list, father.list, q, q+w)
+	if br.blocks != nil && br.rng.IntN(3) == 0 {
+		list = br.gather(append(br.list[:0], mother.list...))
+	}
 	br.mutate(list)
 	if br.rng.IntN(2) == 0 {
 		br.advance(list)
@@ -102,12 +109,46 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 	return list
 }
 
+// denseTries is how many windows of a father are compared.
+const denseTries = 4
+
+// dense chooses where a window of a father's list begins: of a few at random
+// the one in which the pools are used best (after the peaks of Valls,
+// Ballestin and Quintanilla 2008).
+func (br *breeder) dense(father *genome, w int) int {
+	n := len(father.list)
+	best := br.rng.IntN(n - w + 1)
+	if br.sides == 1 {
+		return best
+	}
+	most := br.density(father, best, w)
+	for range denseTries - 1 {
+		q := br.rng.IntN(n - w + 1)
+		if d := br.density(father, q, w); d > most {
+			best, most = q, d
+		}
+	}
+	return best
+}
+
+// density is the work in a window of a list over the time that it takes.
+func (br *breeder) density(g *genome, q, w int) float64 {
+	a := br.axes[1-br.side] // that g was built on
+	from, to, work := int32(1<<31-1), int32(0), 0.0
+	for _, k := range g.list[q : q+w] {
+		k = int32(a.n) - 1 - k
+		from, to = min(from, g.at[k]-a.dur[k]), max(to, g.at[k])
+		work += a.area[k]
+	}
+	return work / float64(to-from+1)
+}
+
 // alike tells whether two schedules differ, in the mean of their steps, by less
 // than a third of a step's length.
 func (br *breeder) alike(a, b *genome) bool {
 	sum := int64(0)
-	for k, e := range a.end {
-		sum += int64(max(e-b.end[k], b.end[k]-e))
+	for k, e := range a.at {
+		sum += int64(max(e-b.at[k], b.at[k]-e))
 	}
 	return 3*sum < br.work
 }
@@ -138,6 +179,28 @@ func (br *breeder) mutate(list []int32) {
 			list[i-1], list[i] = list[i], before
 		}
 	}
+}
+
+// gather moves all steps of a block together to where one of another stands, in
+// the order that they have.
+func (br *breeder) gather(list []int32) []int32 {
+	g := br.blocks[list[br.rng.IntN(len(list))]]
+	to := br.rng.IntN(len(list))
+	out := br.spare[:0]
+	for x, k := range list {
+		if x == to {
+			for _, o := range list {
+				if br.blocks[o] == g {
+					out = append(out, o)
+				}
+			}
+		}
+		if br.blocks[k] != g {
+			out = append(out, k)
+		}
+	}
+	copy(list, out)
+	return list
 }
 
 // advance moves one step forward in the list, at most to where it follows its

@@ -70,7 +70,7 @@ func newIslands(ctx context.Context, w *net, o ArrangeOptions) *islands {
 	}
 	size := population(w.n, min(budget, 200_000)/int64(n))
 	for i := range n {
-		br := newBreeder(axes, w.longestList(), size, o.Seed+uint64(i)<<32)
+		br := newBreeder(axes, &packed{axes, newBuilder(axes[0], w.longestList())}, w.longestList(), size, o.Seed+uint64(i)<<32)
 		br.bound = axes[0].lowerBound(w)
 		br.cycle = budget / int64(n)
 		if o.Schedules <= 0 {
@@ -93,8 +93,8 @@ func (is *islands) run(first bool, improved func(*breeder)) *breeder {
 		}
 		wg.Wait()
 		best := is.bestOf()
-		if improved != nil && best.best.length < told {
-			told = best.best.length
+		if improved != nil && best.best.length() < told {
+			told = best.best.length()
 			improved(best)
 		}
 		if best.proved() || is.left[0] <= 0 || is.ctx.Err() != nil {
@@ -108,7 +108,7 @@ func (is *islands) run(first bool, improved func(*breeder)) *breeder {
 func (is *islands) bestOf() *breeder {
 	best := is.brs[0]
 	for _, br := range is.brs {
-		if br.best.length < best.best.length {
+		if br.best.score.compare(best.best.score) < 0 {
 			best = br
 		}
 	}
@@ -143,16 +143,12 @@ func (is *islands) exchange(best *breeder) {
 		pop := br.pops[best.bestOn]
 		worst := 0
 		for i, g := range pop {
-			if g.length > pop[worst].length {
+			if g.score.compare(pop[worst].score) > 0 {
 				worst = i
 			}
 		}
-		g := pop[worst]
-		if twin(pop, best.best, -1) {
-			continue
+		if !twin(pop, best.best, -1) {
+			pop[worst].copyFrom(best.best)
 		}
-		g.length, g.print = best.best.length, best.best.print
-		copy(g.end, best.best.end)
-		copy(g.list, best.best.list)
 	}
 }

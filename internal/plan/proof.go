@@ -21,7 +21,7 @@ func (is *islands) runTimed(improved func(*breeder)) *breeder {
 		is.breed(i, true)
 	}
 	best := is.bestOf()
-	if best.proved() || is.ctx.Err() != nil || is.n > learnSteps || best.best.length > learnLength {
+	if best.proved() || is.ctx.Err() != nil || is.n > learnSteps || best.best.length() > learnLength {
 		return is.run(false, improved)
 	}
 	if improved != nil {
@@ -31,11 +31,11 @@ func (is *islands) runTimed(improved func(*breeder)) *breeder {
 	ctx, cancel := context.WithCancel(caller)
 	defer cancel()
 	is.ctx = ctx
-	told := best.best.length
+	told := best.best.length()
 	pf := &proof{ctx: ctx, cancel: cancel}
-	pf.shortest.Store(best.best.length)
+	pf.shortest.Store(best.best.length())
 	var wg sync.WaitGroup
-	pf.learners[0] = newLearner(best.axes[0], is.net, best.best.length)
+	pf.learners[0] = newLearner(best.axes[0], is.net, best.best.length())
 	wg.Go(func() { pf.run(0, 1<<62) })
 	for best = is.brs[0]; ctx.Err() == nil && !best.proved(); {
 		if pf.stale++; pf.stale > patience {
@@ -45,8 +45,8 @@ func (is *islands) runTimed(improved func(*breeder)) *breeder {
 			pf.run(1, turn)
 		}
 		is.breed(0, false)
-		if pf.better(best.best.length) {
-			pf.stale, told = 0, best.best.length
+		if pf.better(best.best.length()) {
+			pf.stale, told = 0, best.best.length()
 			if improved != nil {
 				improved(best)
 			}
@@ -56,14 +56,14 @@ func (is *islands) runTimed(improved func(*breeder)) *breeder {
 	wg.Wait()
 	is.ctx = caller
 	for side, l := range pf.learners {
-		if l != nil && l.best != nil && l.length < best.best.length {
+		if l != nil && l.best != nil && l.length < best.best.length() {
 			best.take(side, l)
 		}
 	}
 	if pf.proved.Load() {
-		best.bound = best.best.length
+		best.bound = best.best.length()
 	}
-	if improved != nil && best.best.length < told {
+	if improved != nil && best.best.length() < told {
 		improved(best)
 	}
 	return best

@@ -50,14 +50,19 @@ func pinSegs(segs []seg, t Time) []seg {
 // firstPlace gives the earliest start not before s whose end is not before e,
 // and its end. The third result is false if there is none.
 func firstPlace(segs []seg, s, e Time) (Time, Time, bool) {
-	k := sort.Search(len(segs), func(i int) bool {
-		g := &segs[i]
-		return g.hi >= s && g.hi+g.shift >= e
-	})
-	if k == len(segs) {
+	lo, hi := 0, len(segs)
+	for lo < hi {
+		m := int(uint(lo+hi) / 2)
+		if g := &segs[m]; g.hi >= s && g.hi+g.shift >= e {
+			hi = m
+		} else {
+			lo = m + 1
+		}
+	}
+	if lo == len(segs) {
 		return 0, 0, false
 	}
-	g := &segs[k]
+	g := &segs[lo]
 	at := max(g.lo, s, e-g.shift)
 	return at, at + g.shift, true
 }

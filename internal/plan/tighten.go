@@ -16,6 +16,13 @@ func (w *net) tighten(pl *Plan, keep Time) {
 		return
 	}
 	t := &tightener{net: w, pl: pl, segs: make([][]seg, w.n), fixed: make([]bool, w.n)}
+	for s, at := range pl.Steps {
+		j := int(w.p.Steps[s].Job)
+		for len(t.ends) <= j {
+			t.ends = append(t.ends, 0)
+		}
+		t.ends[j] = max(t.ends[j], at.End)
+	}
 	order := make([]int, w.n)
 	for k := range w.n {
 		order[k] = k
@@ -61,6 +68,7 @@ type tightener struct {
 	pl    *Plan
 	segs  [][]seg
 	fixed []bool
+	ends  []Time // by job
 }
 
 func (t *tightener) at(k int) *Window { return &t.pl.Steps[t.orig[k]] }
@@ -72,7 +80,7 @@ func (t *tightener) right(k int) {
 		return
 	}
 	at := t.at(k)
-	end := t.pl.Finish
+	end := t.ends[t.p.Steps[t.orig[k]].Job]
 	for _, l := range t.succ[k] {
 		end = min(end, t.at(int(l.step)).Start-l.lag)
 	}
