@@ -70,6 +70,7 @@ var reserved = map[string][]string{
 	"github.com/spf13/cobra":                      {"bayhold/client", "bayhold/client/cli", "bayhold/server"},
 	"github.com/testcontainers/testcontainers-go": {"pgtest"},
 	"github.com/moby/moby":                        {"pgtest"},
+	"github.com/arran4/golang-ical":               {"board"},
 	"go.yaml.in/yaml/v3":                          {"sitefile", "bayhold/client/cli"},
 }
 
@@ -83,7 +84,7 @@ var inert = []string{"net/url"}
 // testOnly are modules that must not reach a program that users run.
 var testOnly = []string{
 	"testing", "bayhold/internal/pgtest", "github.com/testcontainers/testcontainers-go", "github.com/moby/moby",
-	"github.com/google/go-cmp", "pgregory.net/rapid", "go.uber.org/goleak",
+	"github.com/google/go-cmp", "pgregory.net/rapid", "go.uber.org/goleak", "github.com/emersion/go-ical",
 	"github.com/wasilibs/go-pgquery",
 }
 

@@ -167,6 +167,22 @@ CREATE TABLE job_work (
     CONSTRAINT job_work_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id)
 );
 
+CREATE TABLE link (
+    site_id bigint NOT NULL,
+    link_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    title text NOT NULL,
+    resource_id bigint,
+    token_sha256 bytea NOT NULL,
+    made_at timestamp with time zone NOT NULL,
+    made_by text NOT NULL,
+    revoked_at timestamp with time zone,
+    CONSTRAINT link_pkey PRIMARY KEY (site_id, link_id),
+    CONSTRAINT link_site_id_token_sha256_key UNIQUE (site_id, token_sha256),
+    CONSTRAINT link_token_sha256_check CHECK ((length(token_sha256) = 32)),
+    CONSTRAINT link_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id),
+    CONSTRAINT link_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id)
+);
+
 CREATE TABLE part_used (
     site_id bigint NOT NULL,
     part_used_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,

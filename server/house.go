@@ -33,6 +33,7 @@ const stopTime = 10 * time.Second
 // config is what the flags say.
 type config struct {
 	listen    string
+	board     string // where the wall board is served; empty: nowhere
 	database  string
 	dataDir   string
 	plaintext bool
@@ -68,6 +69,7 @@ type house struct {
 	shop     *workshop.Workshop
 	rpc      *rpc.Server
 	lis      net.Listener
+	wall     *wall
 	feed     *feed.Feed
 	watchers sync.WaitGroup // of health, feed, certificates and door
 	watching context.CancelFunc
@@ -91,9 +93,16 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
 	}
 	h.feed = feed.New(h.store, log)
-	door := access.NewDoor(h.store, time.Now, log)
 	h.shop = workshop.New(h.store, time.Now)
-	options := rpc.Options{Log: log, Door: door, Sheets: board.Sheets{}, Feed: h.feed}
+	if h.wall, err = c.openWall(h.shop, h.feed, keeper, log); err != nil {
+		_ = h.lis.Close()
+		h.store.Close()
+		return nil, err
+	}
+	door := access.NewDoor(h.store, time.Now, log)
+	options := rpc.Options{
+		Log: log, Door: door, Sheets: board.Sheets{}, Boards: board.Boards{}, Pictures: board.Pictures{}, Feed: h.feed,
+	}
 	if keeper != nil {
 		options.Secure = credentials.NewTLS(keeper.TLS())
 	}
@@ -124,9 +133,18 @@ func (c *config) secure(log *slog.Logger) (*certs.Keeper, error) {
 
 // mayListen judges address and flags together.
 func (c *config) mayListen() error {
-	host, _, err := net.SplitHostPort(c.listen)
+	if c.board != "" {
+		if err := c.mayListenOn(c.board); err != nil {
+			return err
+		}
+	}
+	return c.mayListenOn(c.listen)
+}
+
+func (c *config) mayListenOn(address string) error {
+	host, _, err := net.SplitHostPort(address)
 	if err != nil {
-		return fault.New(fault.Invalid, "LISTEN", "%q is no address to serve on: give one such as 127.0.0.1:7470", c.listen).Because(err)
+		return fault.New(fault.Invalid, "LISTEN", "%q is no address to serve on: give one such as 127.0.0.1:7470", address).Because(err)
 	}
 	encrypted := c.tls.Cert != "" && c.tls.Key != ""
 	switch {
@@ -140,7 +158,7 @@ func (c *config) mayListen() error {
 		return nil
 	}
 	return fault.New(fault.Precondition, "PLAINTEXT",
-		"%s can be reached from other machines, and nothing would be encrypted: give --tls-cert and --tls-key (server cert make makes both), serve on 127.0.0.1, or give --insecure-plaintext if the network itself is safe", c.listen)
+		"%s can be reached from other machines, and nothing would be encrypted: give --tls-cert and --tls-key (server cert make makes both), serve on 127.0.0.1, or give --insecure-plaintext if the network itself is safe", address)
 }
 
 // wait blocks until ctx ends, serving fails, or the private PostgreSQL dies.
@@ -154,6 +172,8 @@ func (h *house) wait(ctx context.Context) error {
 		return nil
 	case err := <-h.done:
 		return err
+	case err := <-h.wall.failed():
+		return err
 	case <-gone:
 		return fault.New(fault.Unavailable, "POSTGRES_GONE", "the private PostgreSQL ended: its log is in %s", h.found.Private.DataDir())
 	}
@@ -163,6 +183,7 @@ func (h *house) wait(ctx context.Context) error {
 // are given back, the private PostgreSQL stops.
 func (h *house) close() error {
 	h.watching()
+	h.wall.close()
 	h.rpc.EndStreams()
 	finished := make(chan struct{})
 	go func() {

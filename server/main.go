@@ -36,7 +36,7 @@ func command() *cobra.Command {
 		SilenceErrors: true,
 	}
 	root.CompletionOptions.DisableDefaultCmd = true
-	root.AddCommand(serveCommand(), migrateCommand(), demoCommand(), userCommand(), tokenCommand(), certCommand())
+	root.AddCommand(serveCommand(), migrateCommand(), demoCommand(), userCommand(), tokenCommand(), certCommand(), boardCommand())
 	return root
 }
 

@@ -25,6 +25,7 @@ Only health can be asked without.`,
 	}
 	c.databaseFlags(cmd.Flags())
 	c.listenFlags(cmd.Flags())
+	c.boardFlags(cmd.Flags())
 	return cmd
 }
 
@@ -43,6 +44,9 @@ func serve(ctx context.Context, c config) error {
 	h, err := open(ctx, found, c, log)
 	if err != nil {
 		return stopQuietly(found, err)
+	}
+	if h.wall != nil {
+		log.Info("board", "address", h.wall.address())
 	}
 	log.Info("serving", "address", h.lis.Addr().String())
 	err = h.wait(ctx)

@@ -61,7 +61,7 @@ type Bar struct {
 	During hours.Range
 	Look   Look
 	Text   string // on the bar
-	Note   string // small, below Text, where there is room
+	Note   string // small, below Text, where there is room; may have several lines
 	Says   string // the whole in one sentence
 	// Worked are the stretches within During in which something is done; they
 	// are drawn as a ribbon along the foot of a tall bar.
@@ -74,4 +74,17 @@ type Pin struct {
 	Text   string
 	Missed bool // what it marks is not kept
 	Says   string
+}
+
+// Drawing is what can be drawn: a Chart or Shares.
+type Drawing interface {
+	// Text writes it in lines, File as an SVG file that stands by itself.
+	Text(p Print) string
+	File(f Frame) (string, error)
+}
+
+// Explaining is the frame of a drawing that explains an answer: it is read on a
+// screen or on paper.
+func Explaining() Frame {
+	return Frame{Width: 1200, Names: 300, Type: 26, Small: 14, Tall: 64, Thin: 26}
 }

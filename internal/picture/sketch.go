@@ -3,6 +3,7 @@ package picture
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 
 	"bayhold/internal/hours"
@@ -15,6 +16,7 @@ const (
 	ribbon  = 9.0 // the foot of a tall bar
 	head    = 7.0 // the head of a thin bar
 	minType = 13.0
+	least   = 11.0 // of a text on a bar
 )
 
 // drawer lays a chart out.
@@ -34,12 +36,11 @@ func (c Chart) sketch(f Frame) sketch {
 		d.band(b)
 	}
 	bottom := d.y
-	ground := d.ground(top, bottom)
-	d.now(top, bottom)
+	behind := append([]mark{d.ground(top, bottom)}, d.now(top, bottom)...)
 	d.legend()
 	return sketch{
 		Title: c.Title, About: c.About, Prefix: f.Prefix, W: f.Width, H: tenth(d.y + 2),
-		Marks: append([]mark{ground}, d.marks...),
+		Marks: append(behind, d.marks...),
 	}
 }
 
@@ -68,7 +69,7 @@ func (d *drawer) head() float64 {
 		x, w := d.x(day.From), d.x(day.To)-d.x(day.From)
 		name := ""
 		for _, layout := range []string{"Mon 02 Jan", "Mon 02", "Mon", "02"} {
-			if name = day.Start.In(d.chart.Axis.Zone).Format(layout); advance(name, size)+inset <= w {
+			if name = day.Start.In(d.chart.Axis.Zone).Format(layout); advanceBold(name, size)+inset <= w {
 				break
 			}
 			name = ""
@@ -113,25 +114,25 @@ func (d *drawer) ground(top, bottom float64) mark {
 	return m
 }
 
-// now draws the present as a line with its time at the foot.
-func (d *drawer) now(top, bottom float64) {
+// now draws the present as a line with its time at the foot. It lies behind the
+// bars, whose words it must not cross.
+func (d *drawer) now(top, bottom float64) []mark {
 	n := d.chart.Now
 	if n.IsZero() || !d.chart.Axis.During.Has(n) {
-		return
+		return nil
 	}
 	x := d.x(d.chart.Axis.At(n))
 	word := n.In(d.chart.Axis.Zone).Format("15:04")
 	size := d.frame.Small * 1.15
-	w := advance(word, size) + 2*inset
+	w := advanceBold(word, size) + 2*inset
 	at := min(max(x-w/2, d.frame.Names), d.frame.Width-w-1)
-	d.marks = append(d.marks, mark{Says: "Now: " + d.chart.Axis.Clock(n), Shapes: []shape{
-		{Kind: "line", Class: "now-halo", X: x, Y: tenth(top), W: x, H: tenth(bottom + 4)},
+	d.y = bottom + 4 + size*1.5
+	return []mark{{Says: "Now: " + d.chart.Axis.Clock(n), Shapes: []shape{
 		{Kind: "line", Class: "now", X: x, Y: tenth(top), W: x, H: tenth(bottom + 4)},
 		{Kind: "path", Class: "now-head", Path: fmt.Sprintf("M%s %sl-8 -10h16z", number(x), number(tenth(top+9)))},
 		box("today", at, bottom+4, w, size*1.5),
 		words("on-today bold", at+w/2, bottom+4+size*1.1, size, "middle", word),
-	}})
-	d.y = bottom + 4 + size*1.5
+	}}}
 }
 
 func (d *drawer) band(b Band) {
@@ -153,10 +154,14 @@ func (d *drawer) row(r Row, tall bool) {
 	}
 	rows := lanes(d.chart.Axis.shown(r.Bars))
 	pitch := height + 3
-	for _, b := range d.chart.Axis.shown(r.Back) {
-		d.back(b, height*float64(len(rows))+3*float64(len(rows)-1))
+	if d.frame.Above {
+		d.nameAbove(r, tall)
+	} else {
+		d.name(r, tall, height)
 	}
-	d.name(r, tall, height)
+	for _, b := range d.chart.Axis.shown(r.Back) {
+		d.back(b, r.Bars, height*float64(len(rows))+3*float64(len(rows)-1))
+	}
 	for i, lane := range rows {
 		for j, b := range lane {
 			end := d.frame.Width
@@ -167,7 +172,10 @@ func (d *drawer) row(r Row, tall bool) {
 		}
 	}
 	foot := d.y + pitch*float64(len(rows)) - 3
-	d.y = d.stick(r.Pins, d.y, foot) + gap
+	d.y = d.stick(r.Pins, r.Bars, d.y, foot) + gap
+	if !tall {
+		d.y -= gap - 4
+	}
 }
 
 func (d *drawer) name(r Row, tall bool, height float64) {
@@ -176,22 +184,22 @@ func (d *drawer) name(r Row, tall bool, height float64) {
 	if tall {
 		size = min(d.frame.Type*0.94, height*0.6)
 	}
-	for size > d.frame.Small && advance(r.Name, size) > room {
+	for size > d.frame.Small && advanceBold(r.Name, size) > room {
 		size--
 	}
 	y := d.y + height/2 + size*0.36
 	if tall && r.Note != "" {
-		y = d.y + size
+		y = d.y + size*0.9
 	}
-	m := mark{Says: r.Name, Shapes: []shape{words("ink bold", 0, y, size, "start", fit(r.Name, size, room))}}
+	m := mark{Says: r.Name, Shapes: []shape{words("ink bold", 0, y, size, "start", fit(r.Name, size, room/bolder))}}
 	if r.Note != "" {
 		m.Says += ": " + r.Note
 		small := d.frame.Small * 0.95
 		if tall {
-			for i, l := range wrapped(r.Note, small, room, 2) {
-				m.Shapes = append(m.Shapes, words("quiet", 0, y+small*1.25*float64(i+1), small, "start", l))
+			for i, l := range wrapped(r.Note, small, room, min(2, int((height+4-size*0.9)/(small*1.2)))) {
+				m.Shapes = append(m.Shapes, words("quiet", 0, y+4+small*1.2*float64(i+1), small, "start", l))
 			}
-		} else if used := advance(r.Name, size) + inset; used+20 < room {
+		} else if used := advanceBold(r.Name, size) + inset; used+20 < room {
 			if note := fit(r.Note, small, room-used); note != "" {
 				m.Shapes = append(m.Shapes, words("quiet", used, y, small, "start", note))
 			}
@@ -200,19 +208,39 @@ func (d *drawer) name(r Row, tall bool, height float64) {
 	d.marks = append(d.marks, m)
 }
 
+// nameAbove writes the name of a row in a line above it.
+func (d *drawer) nameAbove(r Row, tall bool) {
+	size := d.frame.Small * 1.15
+	if tall {
+		size = d.frame.Type * 0.8
+	}
+	name := fit(r.Name, size, d.frame.Width/bolder)
+	m := mark{Says: r.Name, Shapes: []shape{words("ink bold", 0, d.y+size, size, "start", name)}}
+	used := advanceBold(name, size) + inset
+	if note := fit(r.Note, d.frame.Small, d.frame.Width-used); note != "" {
+		m.Says += ": " + r.Note
+		m.Shapes = append(m.Shapes, words("quiet", used, d.y+size, d.frame.Small, "start", note))
+	}
+	d.marks = append(d.marks, m)
+	d.y += size + 5
+}
+
 // wrapped parts a text into at most so many lines of a width.
 func wrapped(s string, size, room float64, most int) []string {
+	if most < 1 {
+		return nil
+	}
 	var out []string
 	line := ""
-	words := strings.Fields(s)
-	for i, w := range words {
+	all := strings.Fields(s)
+	for i, w := range all {
 		next := strings.TrimSpace(line + " " + w)
 		if line == "" || advance(next, size) <= room {
 			line = next
 			continue
 		}
 		if len(out) == most-1 {
-			line = strings.Join(append([]string{line}, words[i:]...), " ")
+			line = strings.Join(append([]string{line}, all[i:]...), " ")
 			break
 		}
 		out, line = append(out, line), w
@@ -223,8 +251,9 @@ func wrapped(s string, size, room float64, most int) []string {
 	return out
 }
 
-// back draws what lies behind the bars of a row.
-func (d *drawer) back(b Bar, height float64) {
+// back draws what lies behind the bars of a row. Its words stand where no bar
+// covers them, if there is such a place.
+func (d *drawer) back(b Bar, bars []Bar, height float64) {
 	seen := b.During.Intersect(d.chart.Axis.During)
 	x, end := d.x(d.chart.Axis.At(seen.Start)), d.x(d.chart.Axis.At(seen.End))
 	d.used[b.Look] = true
@@ -234,13 +263,31 @@ func (d *drawer) back(b Bar, height float64) {
 		s.Fill = string(Shut)
 		m.Shapes = append(m.Shapes, s)
 	}
-	size := d.frame.Small
-	if label := fit(b.Text, size, end-x-2*inset); label != "" && height >= size {
-		w := advance(label, size) + 6
-		m.Shapes = append(m.Shapes, box("ground shut", x+inset-3, d.y+height/2-size*0.75, w, size*1.4),
-			words("on-shut", x+inset, d.y+height/2+size*0.32, size, "start", label))
+	if b.Text != "" && height >= d.frame.Small {
+		from, room := d.free(x, end, bars)
+		size := d.frame.Small
+		if label := fit(b.Text, size, room-2*inset); label != "" {
+			m.Shapes = append(m.Shapes, box("ground shut", from+inset-3, d.y+height/2-size*0.75, advance(label, size)+6, size*1.4),
+				words("on-shut", from+inset, d.y+height/2+size*0.32, size, "start", label))
+		}
 	}
 	d.marks = append(d.marks, m)
+}
+
+// free is the widest place between x and end that no bar covers.
+func (d *drawer) free(x, end float64, bars []Bar) (from, room float64) {
+	at := x
+	for _, b := range slices.SortedFunc(slices.Values(bars), func(a, b Bar) int { return a.During.Start.Compare(b.During.Start) }) {
+		start := min(d.x(d.chart.Axis.At(b.During.Start)), end)
+		if start-at > room {
+			from, room = at, start-at
+		}
+		at = max(at, d.x(d.chart.Axis.At(b.During.End)))
+	}
+	if end-at > room {
+		from, room = at, end-at
+	}
+	return from, room
 }
 
 // bar draws a bar; what does not fit on it stands beside it up to end.
@@ -298,60 +345,49 @@ func (d *drawer) torn(b Bar, seen hours.Range, from, to, y, height float64) []sh
 	return out
 }
 
+// label writes what a bar says: on it, as large as there is room for, or beside
+// it where it can be larger there.
 func (d *drawer) label(b Bar, tall bool, x, y, w, height, end float64) []shape {
 	if b.Text == "" {
 		return nil
 	}
-	size, lead := height*0.66, head+4
+	full, lead, foot := height*0.66, head+4, 0.0
 	if tall {
-		size, lead = min(d.frame.Type, (height-ribbon)*0.62), inset
+		full, lead, foot = min(d.frame.Type, (height-ribbon)*0.58), inset, ribbon
 	}
-	least := min(max(minType, size*0.45), size)
 	room := w - lead - 4
-	for size > least && advance(b.Text, size)*1.06 > room {
-		size--
-	}
-	class := "on-" + string(b.Look) + " bold"
-	word := b.Text
-	if advance(word, size)*1.06 > room {
-		word = fit(b.Text, size, room/1.06)
-	}
-	if tall {
-		base := y + size*0.95
-		if b.Note == "" || word == "" {
-			base = y + (height-ribbon)/2 + size*0.36
+	size := min(full, full*room/advanceBold(b.Text, full)*0.99)
+	class, at, left := "on-"+string(b.Look)+" ", x+lead, room
+	if outside := end - x - w - 8; size < full*0.7 {
+		if larger := min(full, full*outside/advanceBold(b.Text, full)*0.99); larger > size*1.15 {
+			size, class, at, left = larger, "ink ", x+w+5, outside
 		}
-		if word == "" {
-			return beside(b, x+w, base, end, size)
-		}
-		out := []shape{words(class, x+lead, base, size, "start", word)}
-		left := height - ribbon - size*1.1
-		small := d.frame.Small
-		for i, l := range wrapped(b.Note, small, room, int(left/(small*1.15))) {
-			if left >= small {
-				out = append(out, words("on-"+string(b.Look), x+lead, base+small*1.15*float64(i+1), small, "start", l))
-			}
-		}
-		return out
 	}
-	base := y + height/2 + size*0.36
+	size = max(size, min(least, full))
+	word := fit(b.Text, size, left/bolder)
 	if word == "" {
-		return beside(b, x+w, base, end, size)
+		return nil
 	}
-	return []shape{words(class, x+lead, base, size, "start", word)}
-}
-
-// beside writes a bar's text behind it, if there is room.
-func beside(b Bar, x, y, end, size float64) []shape {
-	if word := fit(b.Text, size, end-x-6); word != "" {
-		return []shape{words("ink bold", x+4, y, size, "start", word)}
+	if !tall || b.Note == "" {
+		return []shape{words(class+"bold", at, y+(height-foot)/2+size*0.36, size, "start", word)}
 	}
-	return nil
+	base := y + size*0.95
+	out := []shape{words(class+"bold", at, base, size, "start", word)}
+	small := d.frame.Small
+	rest := int((height - foot - size*1.1) / (small * 1.15))
+	for line := range strings.SplitSeq(b.Note, "\n") {
+		for _, l := range wrapped(line, small, left, rest) {
+			base += small * 1.15
+			rest--
+			out = append(out, words(strings.TrimSpace(class), at, base, small, "start", l))
+		}
+	}
+	return out
 }
 
 // stick draws the pins of a row and gives where the row ends: their words have a
 // line of their own below it.
-func (d *drawer) stick(pins []Pin, top, foot float64) float64 {
+func (d *drawer) stick(pins []Pin, bars []Bar, top, foot float64) float64 {
 	size := d.frame.Small
 	used, below := d.frame.Names, foot
 	for _, p := range pins {
@@ -364,8 +400,12 @@ func (d *drawer) stick(pins []Pin, top, foot float64) float64 {
 		if p.Missed {
 			class = "pin missed"
 		}
+		from := top
+		if slices.ContainsFunc(bars, func(b Bar) bool { return b.During.Has(p.At) }) {
+			from = foot - ribbon // it must not cross the words on a bar
+		}
 		m := mark{Says: p.Says, Shapes: []shape{
-			{Kind: "line", Class: class, X: x, Y: tenth(top), W: x, H: tenth(foot + 4)},
+			{Kind: "line", Class: class, X: x, Y: tenth(from), W: x, H: tenth(foot + 4)},
 			{Kind: "path", Class: class, Path: fmt.Sprintf("M%s %sl6 6l-6 6l-6 -6z", number(x), number(tenth(foot+1)))},
 		}}
 		word := p.Text

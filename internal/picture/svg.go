@@ -37,6 +37,8 @@ type Frame struct {
 	Small float64 // size of the rest
 	Tall  float64 // height of a bar in a tall band
 	Thin  float64 // height of another one
+	// Above puts names above their rows instead of beside them: on a narrow page.
+	Above bool
 	// Prefix keeps the ids of several drawings on one page apart.
 	Prefix string
 	// Links makes a bar lead to the place on the page that says the same in
@@ -105,14 +107,18 @@ func tenth(x float64) float64 {
 	return r
 }
 
-// narrow and broad are signs that are far from the usual width.
+// Signs by how wide they are in the widest of the common sans-serif faces, in
+// parts of the size.
 const (
-	narrow = "iIjlrtf.,:;|!'()[]-1 "
+	slim   = "iIjl|!'.,:; "
+	narrow = "rtf()[]/-1\""
 	broad  = "mwMWQO@%—…◆"
 )
 
-// advance estimates how wide a text is at a size, on the safe side for the
-// common sans-serif faces.
+// bolder is how much wider a bold face is.
+const bolder = 1.13
+
+// advance estimates how wide a text is at a size, on the safe side.
 func advance(s string, size float64) float64 {
 	sum := 0.0
 	for _, r := range s {
@@ -120,18 +126,23 @@ func advance(s string, size float64) float64 {
 		case Width(string(r)) == 0:
 		case Width(string(r)) == 2:
 			sum += 1.05
+		case strings.ContainsRune(slim, r):
+			sum += 0.34
 		case strings.ContainsRune(narrow, r):
-			sum += 0.4
+			sum += 0.44
 		case strings.ContainsRune(broad, r):
-			sum += 0.95
+			sum += 1
 		case r >= 'A' && r <= 'Z':
-			sum += 0.74
+			sum += 0.7
 		default:
-			sum += 0.6
+			sum += 0.63
 		}
 	}
 	return sum * size
 }
+
+// advanceBold estimates it for a bold face.
+func advanceBold(s string, size float64) float64 { return bolder * advance(s, size) }
 
 // fit shortens a text to a width at a size; empty if nothing sensible is left.
 func fit(s string, size, room float64) string {

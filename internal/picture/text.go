@@ -61,6 +61,9 @@ func (p Print) sign(unicode, ascii rune) rune {
 
 // Text draws a chart in lines of at most so many columns.
 func (c Chart) Text(p Print) string {
+	if len(c.Bands) == 0 {
+		return Plain(strings.Join(Wrap(c.About, max(p.Columns, 40)), "\n")+"\n", p.ASCII)
+	}
 	t := printing{chart: c, print: p, name: c.nameColumns()}
 	p.Columns = max(p.Columns, 40)
 	t.print.Columns = p.Columns
@@ -110,9 +113,11 @@ type printing struct {
 func (c Chart) nameColumns() int {
 	n := 4
 	for _, b := range c.Bands {
-		n = max(n, Width(b.Title))
 		for _, r := range b.Rows {
-			n = max(n, Width(r.Name), min(Width(r.Note), 20))
+			n = max(n, Width(r.Name))
+			if b.Tall {
+				n = max(n, min(Width(r.Note), 16))
+			}
 		}
 	}
 	return n
@@ -248,17 +253,24 @@ func (t *printing) band(b Band) {
 
 func (t *printing) row(r Row, tall bool) {
 	for i, lane := range lanes(t.chart.Axis.shown(r.Bars)) {
-		l, below := t.blank(), t.blank()
-		for _, b := range t.chart.Axis.shown(r.Back) {
-			t.draw(l, b)
+		l, below, pinned := t.blank(), t.blank(), t.blank()
+		back := t.chart.Axis.shown(r.Back)
+		for _, b := range back {
+			label := b
+			label.Text = ""
+			t.draw(l, label)
 		}
-		t.now(l)
 		for _, b := range lane {
 			at, end := t.draw(l, b)
 			if b.Note != "" && tall {
-				below.put(at+1, Cut(b.Note, end-at-1), false)
+				first, _, _ := strings.Cut(b.Note, "\n")
+				below.put(at+1, Cut(first, end-at-1), false)
 			}
 		}
+		for _, b := range back {
+			t.label(l, b)
+		}
+		t.now(l)
 		name, note := r.Name, ""
 		if tall {
 			note = r.Note
@@ -266,21 +278,54 @@ func (t *printing) row(r Row, tall bool) {
 		if i > 0 {
 			name, note = "", ""
 		} else {
-			t.stick(l, below, r.Pins)
+			t.stick(l, pinned, r.Pins)
 		}
 		t.write(name, l)
-		if tall && (note != "" || strings.Trim(string(below), " ") != "") {
+		if tall && (note != "" || !below.empty()) {
 			t.now(below)
 			t.write(note, below)
 		}
+		if !pinned.empty() {
+			t.now(pinned)
+			t.write("", pinned)
+		}
+	}
+}
+
+func (l line) empty() bool { return strings.Trim(string(l), " ") == "" }
+
+// label writes the text of what lies behind, where most of it shows.
+func (t *printing) label(l line, b Bar) {
+	fill := t.print.strokes(b.Look).fill
+	at, room := 0, 0
+	for i := 0; i < len(l); i++ {
+		n := 0
+		for i+n < len(l) && l[i+n] == fill {
+			n++
+		}
+		if n > room {
+			at, room = i, n
+		}
+		i += n
+	}
+	if b.Text != "" && room >= min(6, Width(b.Text)+2) {
+		l.put(at+1, Cut(b.Text, room-2), true)
 	}
 }
 
 // now marks the present where nothing else stands.
 func (t *printing) now(l line) {
-	if n := t.chart.Now; !n.IsZero() && t.chart.Axis.During.Has(n) {
-		l.put(t.column(t.chart.Axis.At(n)), string(t.print.sign(nowSign, nowASCII)), false)
+	n := t.chart.Now
+	if n.IsZero() || !t.chart.Axis.During.Has(n) {
+		return
 	}
+	at := t.column(t.chart.Axis.At(n))
+	for i := max(at-1, 0); i < min(at+2, len(l)); i++ {
+		if l[i] != ' ' {
+			return
+		}
+	}
+	l.set(at, t.print.sign(nowSign, nowASCII))
 }
 
 // draw draws a bar and gives its first and last column.

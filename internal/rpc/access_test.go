@@ -46,6 +46,12 @@ var mayCall = map[string]string{
 	"BayService/ListBays":  "mta",
 	"BayService/UpdateBay": "m",
 
+	"BoardService/GetBoard":   "mta",
+	"BoardService/GetUse":     "mta",
+	"BoardService/CreateLink": "a",
+	"BoardService/ListLinks":  "a",
+	"BoardService/RevokeLink": "a",
+
 	"BookingService/BookPlan":     "m",
 	"BookingService/Reserve":      "mt",
 	"BookingService/ConfirmJob":   "m",

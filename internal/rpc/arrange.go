@@ -13,7 +13,8 @@ import (
 
 type arrangementService struct {
 	bayholdv1.UnimplementedArrangementServiceServer
-	shop *workshop.Workshop
+	shop     *workshop.Workshop
+	pictures Pictures
 }
 
 func (s arrangementService) ArrangeJobs(req *bayholdv1.ArrangeJobsRequest, stream grpc.ServerStreamingServer[bayholdv1.ArrangeJobsResponse]) error {

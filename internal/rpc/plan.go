@@ -3,9 +3,11 @@ package rpc
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
+	"bayhold/internal/picture"
 	"bayhold/internal/site"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -13,7 +15,8 @@ import (
 
 type planningService struct {
 	bayholdv1.UnimplementedPlanningServiceServer
-	shop *workshop.Workshop
+	shop     *workshop.Workshop
+	pictures Pictures
 }
 
 // question reads what checking and finding have in common.
@@ -52,11 +55,14 @@ func (s planningService) CheckJob(ctx context.Context, req *bayholdv1.CheckJobRe
 	if err != nil {
 		return nil, err
 	}
+	drawn, err := drawAround(ctx, s.shop, siteID, req.GetPicture(), q.Start, func(zone *time.Location, open []hours.Range) picture.Drawing {
+		return s.pictures.Check(zone, open, answer)
+	})
 	return &bayholdv1.CheckJobResponse{
 		Possible: answer.Possible, Plan: writePlan(siteID, answer.Plan),
 		Blockers: writeBlockers(siteID, answer.Blockers), WaitingPlan: writePlan(siteID, answer.Waiting),
-		AskedHandBackTime: stamp(answer.Asked),
-	}, nil
+		AskedHandBackTime: stamp(answer.Asked), Picture: drawn,
+	}, err
 }
 
 func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlansRequest) (*bayholdv1.FindPlansResponse, error) {
@@ -94,7 +100,14 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		}
 		out.Options = append(out.Options, o)
 	}
-	return out, nil
+	var ranges []hours.Range
+	for _, o := range answer.Options {
+		ranges = append(ranges, o.Plan.During)
+	}
+	out.Picture, err = drawAround(ctx, s.shop, siteID, req.GetPicture(), firstOf(ranges...).Start, func(zone *time.Location, open []hours.Range) picture.Drawing {
+		return s.pictures.Find(zone, open, answer)
+	})
+	return out, err
 }
 
 // readReplaced reads the name of a job that a plan takes the place of, if any.

@@ -2,8 +2,11 @@ package rpc
 
 import (
 	"context"
+	"time"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/hours"
+	"bayhold/internal/picture"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -36,10 +39,21 @@ func (s arrangementService) ProposeRepair(ctx context.Context, req *bayholdv1.Pr
 	if err != nil {
 		return nil, err
 	}
+	var touched []hours.Range
+	for _, b := range repair.Broken {
+		touched = append(touched, b.During)
+	}
+	for _, j := range repair.Jobs {
+		touched = append(touched, j.Planned)
+	}
+	drawn, err := drawAround(ctx, s.shop, siteID, req.GetPicture(), firstOf(touched...).Start, func(zone *time.Location, open []hours.Range) picture.Drawing {
+		return s.pictures.Repair(zone, open, repair)
+	})
 	return &bayholdv1.ProposeRepairResponse{
 		Broken: writeBookings(siteID, repair.Broken), Jobs: writeArranged(siteID, repair.Jobs),
 		PromisesMoved: int32(repair.PromisesMoved), BookingsMoved: int32(repair.BookingsMoved), MinutesMoved: repair.MinutesMoved,
-	}, nil
+		Picture: drawn,
+	}, err
 }
 
 var reliefToProto = map[workshop.ReliefKind]bayholdv1.Relief_Kind{

@@ -125,6 +125,7 @@ func serve(t *testing.T, opts Options) clients {
 	t.Cleanup(s.Close)
 	h := &house{lis: bufconn.Listen(1 << 20), log: &bytes.Buffer{}, db: db}
 	h.shop = workshop.New(s, h.now)
+	opts.Boards, opts.Pictures = board.Boards{}, board.Pictures{}
 	opts.Log, opts.Sheets = slog.New(slog.NewJSONHandler(h.log, &slog.HandlerOptions{Level: slog.LevelDebug})), board.Sheets{}
 	opts.Feed, opts.Door = feed.New(s, opts.Log), access.NewDoor(s, h.now, opts.Log)
 	background, stop := context.WithCancel(context.Background())

@@ -45,6 +45,9 @@ type Options struct {
 	Secure credentials.TransportCredentials
 	// Sheets lays out job sheets and records.
 	Sheets Sheets
+	// Boards lays out boards, Pictures draws answers.
+	Boards   Boards
+	Pictures Pictures
 	// Feed tells events to those who watch.
 	Feed *feed.Feed
 }
@@ -84,10 +87,11 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterIssueServiceServer(s, issueService{shop: shop})
 	bayholdv1.RegisterCalibrationServiceServer(s, calibrationService{shop: shop})
 	bayholdv1.RegisterProcedureServiceServer(s, procedureService{shop: shop})
-	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop})
+	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop, pictures: opts.Pictures})
 	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})
-	bayholdv1.RegisterArrangementServiceServer(s, arrangementService{shop: shop})
+	bayholdv1.RegisterArrangementServiceServer(s, arrangementService{shop: shop, pictures: opts.Pictures})
 	bayholdv1.RegisterWatchServiceServer(s, watchService{feed: opts.Feed})
+	bayholdv1.RegisterBoardServiceServer(s, boardService{shop: shop, boards: opts.Boards, pictures: opts.Pictures})
 	bayholdv1.RegisterTrailServiceServer(s, trailService{shop: shop})
 	bayholdv1.RegisterAccessServiceServer(s, accessService{shop: shop})
 	bayholdv1.RegisterRecordServiceServer(s, recordService{shop: shop, sheets: opts.Sheets})

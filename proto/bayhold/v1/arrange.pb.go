@@ -404,7 +404,9 @@ type ProposeRepairRequest struct {
 	//	*ProposeRepairRequest_Outage
 	Event isProposeRepairRequest_Event `protobuf_oneof:"event"`
 	// No step ends after it; absent: eight weeks from now.
-	HorizonTime   *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=horizon_time,json=horizonTime,proto3" json:"horizon_time,omitempty"`
+	HorizonTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=horizon_time,json=horizonTime,proto3" json:"horizon_time,omitempty"`
+	// A picture of the answer, if one is wanted.
+	Picture       *PictureStyle `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -474,6 +476,13 @@ func (x *ProposeRepairRequest) GetOutage() *Outage {
 func (x *ProposeRepairRequest) GetHorizonTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.HorizonTime
+	}
+	return nil
+}
+
+func (x *ProposeRepairRequest) GetPicture() *PictureStyle {
+	if x != nil {
+		return x.Picture
 	}
 	return nil
 }
@@ -627,7 +636,9 @@ type ProposeRepairResponse struct {
 	// How many bookings it moves.
 	BookingsMoved int32 `protobuf:"varint,4,opt,name=bookings_moved,json=bookingsMoved,proto3" json:"bookings_moved,omitempty"`
 	// By how many minutes, summed over the bookings.
-	MinutesMoved  int64 `protobuf:"varint,5,opt,name=minutes_moved,json=minutesMoved,proto3" json:"minutes_moved,omitempty"`
+	MinutesMoved int64 `protobuf:"varint,5,opt,name=minutes_moved,json=minutesMoved,proto3" json:"minutes_moved,omitempty"`
+	// The picture that was asked for; absent if none was.
+	Picture       *Picture `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -695,6 +706,13 @@ func (x *ProposeRepairResponse) GetMinutesMoved() int64 {
 		return x.MinutesMoved
 	}
 	return 0
+}
+
+func (x *ProposeRepairResponse) GetPicture() *Picture {
+	if x != nil {
+		return x.Picture
+	}
+	return nil
 }
 
 // BookArrangementRequest books an arrangement or a repair.
@@ -832,7 +850,7 @@ var File_bayhold_v1_arrange_proto protoreflect.FileDescriptor
 const file_bayhold_v1_arrange_proto_rawDesc = "" +
 	"\n" +
 	"\x18bayhold/v1/arrange.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe9\x01\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x18bayhold/v1/picture.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe9\x01\n" +
 	"\vArrangedJob\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1c\n" +
 	"\treference\x18\x02 \x01(\tR\treference\x12$\n" +
@@ -863,12 +881,13 @@ const file_bayhold_v1_arrange_proto_rawDesc = "" +
 	"\flate_minutes\x18\x02 \x01(\x01R\vlateMinutes\x12,\n" +
 	"\x12late_bound_minutes\x18\x03 \x01(\x01R\x10lateBoundMinutes\x12\x1c\n" +
 	"\tschedules\x18\x04 \x01(\x03R\tschedules\x12\x12\n" +
-	"\x04done\x18\x05 \x01(\bR\x04done\"\xd5\x01\n" +
+	"\x04done\x18\x05 \x01(\bR\x04done\"\x89\x02\n" +
 	"\x14ProposeRepairRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12/\n" +
 	"\aoverrun\x18\x02 \x01(\v2\x13.bayhold.v1.OverrunH\x00R\aoverrun\x12,\n" +
 	"\x06outage\x18\x03 \x01(\v2\x12.bayhold.v1.OutageH\x00R\x06outage\x12=\n" +
-	"\fhorizon_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vhorizonTimeB\a\n" +
+	"\fhorizon_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vhorizonTime\x122\n" +
+	"\apicture\x18\x14 \x01(\v2\x18.bayhold.v1.PictureStyleR\apictureB\a\n" +
 	"\x05event\"T\n" +
 	"\aOverrun\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
@@ -876,13 +895,14 @@ const file_bayhold_v1_arrange_proto_rawDesc = "" +
 	"\rextra_minutes\x18\x03 \x01(\x05R\fextraMinutes\"S\n" +
 	"\x06Outage\x12\x1a\n" +
 	"\bresource\x18\x01 \x01(\tR\bresource\x12-\n" +
-	"\x06during\x18\x02 \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\"\xe4\x01\n" +
+	"\x06during\x18\x02 \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\"\x93\x02\n" +
 	"\x15ProposeRepairResponse\x12+\n" +
 	"\x06broken\x18\x01 \x03(\v2\x13.bayhold.v1.BookingR\x06broken\x12+\n" +
 	"\x04jobs\x18\x02 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs\x12%\n" +
 	"\x0epromises_moved\x18\x03 \x01(\x05R\rpromisesMoved\x12%\n" +
 	"\x0ebookings_moved\x18\x04 \x01(\x05R\rbookingsMoved\x12#\n" +
-	"\rminutes_moved\x18\x05 \x01(\x03R\fminutesMoved\"\xc5\x01\n" +
+	"\rminutes_moved\x18\x05 \x01(\x03R\fminutesMoved\x12-\n" +
+	"\apicture\x18\x14 \x01(\v2\x13.bayhold.v1.PictureR\apicture\"\xc5\x01\n" +
 	"\x16BookArrangementRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1d\n" +
 	"\n" +
@@ -929,7 +949,9 @@ var file_bayhold_v1_arrange_proto_goTypes = []any{
 	(*timestamppb.Timestamp)(nil),   // 12: google.protobuf.Timestamp
 	(*PartArrival)(nil),             // 13: bayhold.v1.PartArrival
 	(*durationpb.Duration)(nil),     // 14: google.protobuf.Duration
-	(*Booking)(nil),                 // 15: bayhold.v1.Booking
+	(*PictureStyle)(nil),            // 15: bayhold.v1.PictureStyle
+	(*Booking)(nil),                 // 16: bayhold.v1.Booking
+	(*Picture)(nil),                 // 17: bayhold.v1.Picture
 }
 var file_bayhold_v1_arrange_proto_depIdxs = []int32{
 	10, // 0: bayhold.v1.ArrangedJob.plan:type_name -> bayhold.v1.Plan
@@ -945,23 +967,25 @@ var file_bayhold_v1_arrange_proto_depIdxs = []int32{
 	5,  // 10: bayhold.v1.ProposeRepairRequest.overrun:type_name -> bayhold.v1.Overrun
 	6,  // 11: bayhold.v1.ProposeRepairRequest.outage:type_name -> bayhold.v1.Outage
 	12, // 12: bayhold.v1.ProposeRepairRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	11, // 13: bayhold.v1.Outage.during:type_name -> bayhold.v1.TimeRange
-	15, // 14: bayhold.v1.ProposeRepairResponse.broken:type_name -> bayhold.v1.Booking
-	0,  // 15: bayhold.v1.ProposeRepairResponse.jobs:type_name -> bayhold.v1.ArrangedJob
-	0,  // 16: bayhold.v1.BookArrangementRequest.jobs:type_name -> bayhold.v1.ArrangedJob
-	5,  // 17: bayhold.v1.BookArrangementRequest.overruns:type_name -> bayhold.v1.Overrun
-	0,  // 18: bayhold.v1.BookArrangementResponse.jobs:type_name -> bayhold.v1.ArrangedJob
-	2,  // 19: bayhold.v1.ArrangementService.ArrangeJobs:input_type -> bayhold.v1.ArrangeJobsRequest
-	4,  // 20: bayhold.v1.ArrangementService.ProposeRepair:input_type -> bayhold.v1.ProposeRepairRequest
-	8,  // 21: bayhold.v1.ArrangementService.BookArrangement:input_type -> bayhold.v1.BookArrangementRequest
-	3,  // 22: bayhold.v1.ArrangementService.ArrangeJobs:output_type -> bayhold.v1.ArrangeJobsResponse
-	7,  // 23: bayhold.v1.ArrangementService.ProposeRepair:output_type -> bayhold.v1.ProposeRepairResponse
-	9,  // 24: bayhold.v1.ArrangementService.BookArrangement:output_type -> bayhold.v1.BookArrangementResponse
-	22, // [22:25] is the sub-list for method output_type
-	19, // [19:22] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	15, // 13: bayhold.v1.ProposeRepairRequest.picture:type_name -> bayhold.v1.PictureStyle
+	11, // 14: bayhold.v1.Outage.during:type_name -> bayhold.v1.TimeRange
+	16, // 15: bayhold.v1.ProposeRepairResponse.broken:type_name -> bayhold.v1.Booking
+	0,  // 16: bayhold.v1.ProposeRepairResponse.jobs:type_name -> bayhold.v1.ArrangedJob
+	17, // 17: bayhold.v1.ProposeRepairResponse.picture:type_name -> bayhold.v1.Picture
+	0,  // 18: bayhold.v1.BookArrangementRequest.jobs:type_name -> bayhold.v1.ArrangedJob
+	5,  // 19: bayhold.v1.BookArrangementRequest.overruns:type_name -> bayhold.v1.Overrun
+	0,  // 20: bayhold.v1.BookArrangementResponse.jobs:type_name -> bayhold.v1.ArrangedJob
+	2,  // 21: bayhold.v1.ArrangementService.ArrangeJobs:input_type -> bayhold.v1.ArrangeJobsRequest
+	4,  // 22: bayhold.v1.ArrangementService.ProposeRepair:input_type -> bayhold.v1.ProposeRepairRequest
+	8,  // 23: bayhold.v1.ArrangementService.BookArrangement:input_type -> bayhold.v1.BookArrangementRequest
+	3,  // 24: bayhold.v1.ArrangementService.ArrangeJobs:output_type -> bayhold.v1.ArrangeJobsResponse
+	7,  // 25: bayhold.v1.ArrangementService.ProposeRepair:output_type -> bayhold.v1.ProposeRepairResponse
+	9,  // 26: bayhold.v1.ArrangementService.BookArrangement:output_type -> bayhold.v1.BookArrangementResponse
+	24, // [24:27] is the sub-list for method output_type
+	21, // [21:24] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_arrange_proto_init() }
@@ -972,6 +996,7 @@ func file_bayhold_v1_arrange_proto_init() {
 	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_booking_proto_init()
 	file_bayhold_v1_common_proto_init()
+	file_bayhold_v1_picture_proto_init()
 	file_bayhold_v1_plan_proto_init()
 	file_bayhold_v1_arrange_proto_msgTypes[4].OneofWrappers = []any{
 		(*ProposeRepairRequest_Overrun)(nil),
