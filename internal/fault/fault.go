@@ -86,7 +86,8 @@ type Error struct {
 	Message string // one sentence for people: what, where, what to do
 	Fields  []Field
 	Held    []Holding
-	Cause   error // for the log only
+	After   time.Duration // when it may be tried again; 0 if that is not known
+	Cause   error         // for the log only
 }
 
 // New makes a fault; format and args make its message.
