@@ -59,6 +59,17 @@ func Versions(ctx context.Context, url string) (have, want int64, err error) {
 	return versions(ctx, FS, url)
 }
 
+// Older tells whether a database whose last step has this number is older than
+// this program: a Precondition fault, SCHEMA_OLDER. A newer one is none, for each
+// step leaves the program before it able to work.
+func Older(have int64) error {
+	want, err := last(FS)
+	if err != nil || have >= want {
+		return err
+	}
+	return compare(have, want)
+}
+
 // Hash is a name for this very set of steps: 12 hexadecimal digits.
 func Hash() string {
 	h := sha256.New()
@@ -151,18 +162,27 @@ func compare(have, want int64) error {
 	return nil
 }
 
-// versions reads goose's table itself: the library would make it first.
-func versions(ctx context.Context, steps fs.FS, url string) (have, want int64, err error) {
+// last is the number of the last of the steps.
+func last(steps fs.FS) (int64, error) {
 	names, err := fs.Glob(steps, "*.sql")
 	if err != nil {
-		return 0, 0, err
+		return 0, err
 	}
+	want := int64(0)
 	for _, name := range names {
 		v, err := goose.NumericComponent(name)
 		if err != nil {
-			return 0, 0, err
+			return 0, err
 		}
 		want = max(want, v)
+	}
+	return want, nil
+}
+
+// versions reads goose's table itself: the library would make it first.
+func versions(ctx context.Context, steps fs.FS, url string) (have, want int64, err error) {
+	if want, err = last(steps); err != nil {
+		return 0, 0, err
 	}
 	conn, err := pgx.Connect(ctx, url)
 	if err != nil {

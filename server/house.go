@@ -23,6 +23,7 @@ import (
 	"bayhold/internal/localpg"
 	"bayhold/internal/rpc"
 	"bayhold/internal/store"
+	"bayhold/internal/telemetry"
 	"bayhold/internal/workshop"
 	"bayhold/migrations"
 )
@@ -38,6 +39,8 @@ type config struct {
 	dataDir   string
 	plaintext bool
 	tls       certs.Files
+	metrics   string
+	limits    limits
 }
 
 func (c *config) databaseFlags(fs *pflag.FlagSet) {
@@ -51,6 +54,8 @@ func (c *config) listenFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&c.tls.Cert, "tls-cert", "", "encrypt, with the certificate in this PEM `file`; server cert make makes one")
 	fs.StringVar(&c.tls.Key, "tls-key", "", "`file` of that certificate's key")
 	fs.StringVar(&c.tls.ClientCA, "client-ca", "", "take client certificates of the authorities in this PEM `file` instead of tokens")
+	fs.StringVar(&c.metrics, "metrics", "", "serve figures for Prometheus on this `address` of the machine itself, such as 127.0.0.1:9470")
+	c.limits.flags(fs)
 }
 
 // progress tells people, on standard error, what takes long.
@@ -75,6 +80,9 @@ type house struct {
 	watching context.CancelFunc
 	leaving  context.CancelFunc // of the door
 	done     chan error         // what Serve ended with
+	log      *slog.Logger
+	told     *telemetry.Telemetry
+	figures  *figures
 }
 
 // open starts serving on a database that is migrated already.
@@ -83,11 +91,21 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	if err != nil {
 		return nil, err
 	}
-	h := &house{found: found, done: make(chan error, 1)}
-	if h.store, err = store.Open(ctx, found.ServerURL); err != nil {
+	h := &house{found: found, log: log, done: make(chan error, 1)}
+	if h.told, err = telemetry.New(ctx, os.Getenv); err != nil {
+		return nil, err
+	}
+	db := c.limits.store
+	db.Tracer, db.Pool = h.told.Postgres(), h.told.Pool
+	if h.store, err = store.OpenWith(ctx, found.ServerURL, db); err != nil {
+		return nil, err
+	}
+	if h.figures, err = serveFigures(c.metrics, h.told.Figures()); err != nil {
+		h.store.Close()
 		return nil, err
 	}
 	if h.lis, err = net.Listen("tcp", c.listen); err != nil {
+		h.figures.close(ctx)
 		h.store.Close()
 		return nil, fault.New(fault.Precondition, "LISTEN",
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
@@ -96,12 +114,14 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	h.shop = workshop.New(h.store, time.Now)
 	if h.wall, err = c.openWall(h.shop, h.feed, keeper, log); err != nil {
 		_ = h.lis.Close()
+		h.figures.close(ctx)
 		h.store.Close()
 		return nil, err
 	}
 	door := access.NewDoor(h.store, time.Now, log)
 	options := rpc.Options{
 		Log: log, Door: door, Sheets: board.Sheets{}, Boards: board.Boards{}, Pictures: board.Pictures{}, Feed: h.feed,
+		Limits: c.limits.calls(), Measure: h.told, Stats: h.told.GRPC(), Ready: h.ready,
 	}
 	if keeper != nil {
 		options.Secure = credentials.NewTLS(keeper.TLS())
@@ -118,7 +138,8 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	guarding, leave := context.WithCancel(context.WithoutCancel(ctx))
 	h.leaving = leave
 	h.watchers.Go(func() { door.Run(guarding) })
-	go func() { h.done <- h.rpc.Serve(h.lis) }()
+	go func() { h.done <- h.rpc.Serve(c.limits.bounded(h.lis)) }()
+	h.warn(ctx)
 	return h, nil
 }
 
@@ -179,12 +200,35 @@ func (h *house) wait(ctx context.Context) error {
 	}
 }
 
-// close ends in order: health says no, streams end, calls that run may finish, connections
-// are given back, the private PostgreSQL stops.
+// ready is nil if the database answers and its schema is no older than this
+// program.
+func (h *house) ready(ctx context.Context) error {
+	have, err := h.store.SchemaVersion(ctx)
+	if err != nil {
+		return err
+	}
+	return migrations.Older(have)
+}
+
+// warn tells of a database role that could forge the log.
+func (h *house) warn(ctx context.Context) {
+	may, err := h.store.MayForge(ctx)
+	if err == nil && may {
+		h.log.WarnContext(ctx, "the database role of this server could change the log: give another one its rights with server migrate --grant, and serve as that")
+	}
+}
+
+// close ends in order: health says no, streams end, calls that run may finish,
+// connections to the database are given back, figures and traces that wait are
+// sent, the private PostgreSQL stops.
 func (h *house) close() error {
-	h.watching()
+	ctx := context.Background()
+	h.log.InfoContext(ctx, "stopping", "step", "health")
+	h.rpc.NotServing()
+	h.log.InfoContext(ctx, "stopping", "step", "streams")
 	h.wall.close()
 	h.rpc.EndStreams()
+	h.log.InfoContext(ctx, "stopping", "step", "calls")
 	finished := make(chan struct{})
 	go func() {
 		h.rpc.GracefulStop()
@@ -193,13 +237,20 @@ func (h *house) close() error {
 	select {
 	case <-finished:
 	case <-time.After(stopTime):
+		h.log.WarnContext(ctx, "calls that go on for too long are cut off")
 		h.rpc.Stop()
 	}
+	h.watching()
 	h.leaving()
 	h.watchers.Wait()
+	h.log.InfoContext(ctx, "stopping", "step", "database")
 	h.store.Close()
-	ctx, cancel := context.WithTimeout(context.Background(), 2*stopTime)
+	ctx, cancel := context.WithTimeout(ctx, 2*stopTime)
 	defer cancel()
+	h.figures.close(ctx)
+	if err := h.told.Close(ctx); err != nil {
+		h.log.WarnContext(ctx, "the last figures and traces were not sent", "cause", err)
+	}
 	return h.found.Stop(ctx)
 }
 
@@ -222,7 +273,7 @@ func stopQuietly(found localpg.Found, err error) error {
 
 // logger writes JSON, and stars where a token would stand.
 func logger(w io.Writer) *slog.Logger {
-	return slog.New(slog.NewJSONHandler(w, &slog.HandlerOptions{ReplaceAttr: hideTokens}))
+	return telemetry.Logger(slog.NewJSONHandler(w, &slog.HandlerOptions{ReplaceAttr: hideTokens}))
 }
 
 func hideTokens(_ []string, a slog.Attr) slog.Attr {

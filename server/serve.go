@@ -50,7 +50,6 @@ func serve(ctx context.Context, c config) error {
 	}
 	log.Info("serving", "address", h.lis.Addr().String())
 	err = h.wait(ctx)
-	log.Info("stopping")
 	if closeErr := h.close(); err == nil {
 		err = closeErr
 	}

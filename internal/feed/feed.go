@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/measure"
 	"bayhold/internal/store"
 )
 
@@ -180,6 +181,7 @@ type follower struct {
 	touching []string
 	tell     func(Told) error
 	cursor   int64
+	live     bool // all that is told is new: the past has been caught up with
 }
 
 func (r *follower) begin(ctx context.Context, after *int64) error {
@@ -213,10 +215,13 @@ func (r *follower) catchUp(ctx context.Context) error {
 			if err := r.tell(Told{Revision: events[i].Revision, Event: &events[i]}); err != nil {
 				return err
 			}
+			if r.live {
+				measure.Took(ctx, measure.FeedLag, time.Since(events[i].At), "")
+			}
 			r.cursor = events[i].Revision
 		}
 		if len(events) < batch {
-			r.cursor = present
+			r.cursor, r.live = present, true
 			return nil
 		}
 	}

@@ -79,3 +79,16 @@ func Took(ctx context.Context, f *Figure, d time.Duration, label string) {
 		r.Took(ctx, f, d, label)
 	}
 }
+
+type requestKey struct{}
+
+// WithRequest gives a context that knows the request id of its call, for logs.
+func WithRequest(ctx context.Context, id string) context.Context {
+	return context.WithValue(ctx, requestKey{}, id)
+}
+
+// Request is the request id of a call; empty if it has none.
+func Request(ctx context.Context) string {
+	id, _ := ctx.Value(requestKey{}).(string)
+	return id
+}

@@ -36,11 +36,9 @@ var codeOf = map[fault.Kind]codes.Code{
 	fault.Forbidden:       codes.PermissionDenied,
 }
 
-// Pauses that callers are told to make before they try again.
-const (
-	pauseOutage = time.Second
-	pauseLimit  = 5 * time.Second
-)
+// pauseOutage is how long callers are told to wait before they try again when
+// nothing better is known.
+const pauseOutage = time.Second
 
 // asStatus turns an error into what a caller may see. The cause, and all of an
 // error that is no fault, goes to the log.
@@ -104,11 +102,12 @@ func details(f *fault.Error, site string) []protoadapt.MessageV1 {
 	if len(f.Held) > 0 {
 		out = append(out, conflict(f.Held, site))
 	}
-	switch f.Kind {
-	case fault.Unavailable:
-		out = append(out, &errdetails.RetryInfo{RetryDelay: durationpb.New(pauseOutage)})
-	case fault.Exhausted:
-		out = append(out, &errdetails.RetryInfo{RetryDelay: durationpb.New(pauseLimit)})
+	after := f.After
+	if f.Kind == fault.Unavailable && after == 0 {
+		after = pauseOutage
+	}
+	if after > 0 { // of what is too large, no later try is any better
+		out = append(out, &errdetails.RetryInfo{RetryDelay: durationpb.New(after)})
 	}
 	return out
 }

@@ -15,21 +15,17 @@ import (
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/stats"
 
 	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/feed"
+	"bayhold/internal/measure"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
-// Limits of a call.
 const (
-	// maxMessage is what is read at the most. It lies over the limits that
-	// the acts themselves state, so that those can explain themselves.
-	maxMessage = 32 << 20
-	// maxCall bounds a call whose caller set no deadline, or a far one.
-	maxCall = 30 * time.Second
 	// spare is kept back from a caller's deadline, so that the answer that
 	// the time ran out still reaches them.
 	spare        = 20 * time.Millisecond
@@ -50,6 +46,15 @@ type Options struct {
 	Pictures Pictures
 	// Feed tells events to those who watch.
 	Feed *feed.Feed
+	// Limits bound what callers may ask.
+	Limits Limits
+	// Measure takes figures; nil for nobody.
+	Measure measure.Recorder
+	// Stats watches calls, for traces and figures; nil for nobody.
+	Stats stats.Handler
+	// Ready is nil if the server can do its work; nil to ask the database
+	// whether it answers.
+	Ready func(context.Context) error
 }
 
 // Server is a gRPC server over a workshop.
@@ -59,6 +64,7 @@ type Server struct {
 	shop   *workshop.Workshop
 	opts   Options
 	guard  *guard
+	limits *limiter
 	// life ends when streams must, before the server waits for calls to end.
 	life context.Context
 	end  context.CancelFunc
@@ -67,14 +73,24 @@ type Server struct {
 // New makes a server with all services, health and reflection.
 func New(shop *workshop.Workshop, opts Options) *Server {
 	s := &Server{shop: shop, opts: opts, health: health.NewServer(), guard: &guard{door: opts.Door}}
+	s.limits = newLimiter(opts.Limits.withDefaults())
+	if s.opts.Ready == nil {
+		s.opts.Ready = shop.Ready
+	}
 	s.life, s.end = context.WithCancel(context.Background())
 	serverOptions := []grpc.ServerOption{
-		grpc.MaxRecvMsgSize(maxMessage),
-		grpc.MaxSendMsgSize(maxMessage),
+		grpc.MaxRecvMsgSize(s.limits.Message),
+		grpc.MaxSendMsgSize(s.limits.Message),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
-		grpc.ChainUnaryInterceptor(s.status, s.bound, s.guard.unary),
-		grpc.ChainStreamInterceptor(s.statusStream, s.guard.stream),
+		grpc.ChainUnaryInterceptor(s.observe, s.status, s.limits.unaryAddress, s.bound, s.guard.unary, s.limits.unary),
+		grpc.ChainStreamInterceptor(s.observeStream, s.statusStream, s.limits.streamAddress, s.guard.stream, s.limits.stream),
+	}
+	if s.limits.Calls > 0 {
+		serverOptions = append(serverOptions, grpc.MaxConcurrentStreams(s.limits.Calls))
+	}
+	if opts.Stats != nil {
+		serverOptions = append(serverOptions, grpc.StatsHandler(opts.Stats))
 	}
 	if opts.Secure != nil {
 		serverOptions = append(serverOptions, grpc.Creds(opts.Secure))
@@ -99,6 +115,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
 	s.guard.rules = rulesOf(s.GetServiceInfo())
+	s.limits.plans = plansOf(s.GetServiceInfo())
 	return s
 }
 
@@ -106,20 +123,31 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 // off. GracefulStop alone would wait for streams for ever.
 func (s *Server) EndStreams() { s.end() }
 
-// WatchHealth keeps the health service true to the database until ctx ends,
-// then says NOT_SERVING.
+// NotServing says from now on that this server is not to be called: the first
+// thing to do when it stops.
+func (s *Server) NotServing() { s.health.Shutdown() }
+
+// WatchHealth keeps the health service true to what Options.Ready answers until
+// ctx ends, then says NOT_SERVING.
 func (s *Server) WatchHealth(ctx context.Context) {
 	tick := time.NewTicker(healthPeriod)
 	defer tick.Stop()
-	defer s.health.Shutdown()
+	defer s.NotServing()
+	ctx = measure.With(ctx, s.opts.Measure)
+	was := int64(0)
 	for {
-		state := healthpb.HealthCheckResponse_SERVING
+		state, is := healthpb.HealthCheckResponse_SERVING, int64(1)
 		ask, cancel := context.WithTimeout(ctx, healthPeriod*9/10)
-		if err := s.shop.Ready(ask); err != nil {
-			state = healthpb.HealthCheckResponse_NOT_SERVING
+		if err := s.opts.Ready(ask); err != nil {
+			state, is = healthpb.HealthCheckResponse_NOT_SERVING, 0
+			if was == 1 && ctx.Err() == nil {
+				s.opts.Log.ErrorContext(ctx, "not serving", "cause", err)
+			}
 		}
 		cancel()
 		s.health.SetServingStatus("", state)
+		measure.Add(ctx, measure.Healthy, is-was, "")
+		was = is
 		select {
 		case <-ctx.Done():
 			return
@@ -173,7 +201,7 @@ func (s *Server) panicked(ctx context.Context, method string, p any) error {
 
 // bound gives every call a deadline, a little before the caller's own.
 func (s *Server) bound(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
-	limit := time.Now().Add(maxCall)
+	limit := time.Now().Add(s.limits.Call)
 	if deadline, ok := ctx.Deadline(); ok && deadline.Add(-spare).Before(limit) {
 		limit = deadline.Add(-spare)
 	}

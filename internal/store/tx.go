@@ -11,6 +11,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/measure"
 )
 
 // Retries of a transaction that lost against another one.
@@ -84,6 +85,7 @@ func (s *Store) retry(ctx context.Context, try func() error) error {
 		if err == nil || n == maxTries || !retryable(err) {
 			return err
 		}
+		measure.Add(ctx, measure.Retries, 1, "")
 		jittered := pause/2 + rand.N(pause)
 		pause *= 2
 		select {
@@ -126,7 +128,12 @@ func (s *Store) once(ctx context.Context, req Request,
 		return err
 	}
 	if err := pgtx.Commit(ctx); err != nil {
-		return s.settle(ctx, req, err)
+		if err := s.settle(ctx, req, err); err != nil {
+			return err
+		}
+	}
+	for _, e := range tx.events {
+		measure.Add(ctx, measure.Events, 1, e.Kind)
 	}
 	return nil
 }

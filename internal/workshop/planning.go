@@ -7,6 +7,7 @@ import (
 
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
+	"bayhold/internal/measure"
 	"bayhold/internal/plan"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
@@ -75,6 +76,7 @@ func (w *Workshop) Check(ctx context.Context, slug string, q CheckQuestion) (Che
 	if err != nil {
 		return CheckAnswer{}, err
 	}
+	answered(ctx, res.Proved)
 	out := CheckAnswer{Possible: res.OK, Blockers: z.blockers(res.Blockers, res.Nominal), Asked: q.By}
 	if q.By.IsZero() && res.Nominal != nil {
 		out.Asked = z.at(res.Nominal.Finish)
@@ -88,6 +90,15 @@ func (w *Workshop) Check(ctx context.Context, slug string, q CheckQuestion) (Che
 		out.Waiting = &p
 	}
 	return out, nil
+}
+
+// answered counts an answer of the planner by what it is worth.
+func answered(ctx context.Context, proved bool) {
+	label := "best found"
+	if proved {
+		label = "proved"
+	}
+	measure.Add(ctx, measure.PlanProofs, 1, label)
 }
 
 // Outcome says how a search ended.
@@ -141,6 +152,7 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	if err != nil {
 		return FindAnswer{}, err
 	}
+	answered(ctx, front.Proved || len(front.Impossible) > 0)
 	out := FindAnswer{Outcome: Found}
 	for i := range front.Plans {
 		p := z.propose(&front.Plans[i], job.procedures)

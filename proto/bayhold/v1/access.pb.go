@@ -137,6 +137,14 @@ var file_bayhold_v1_access_proto_extTypes = []protoimpl.ExtensionInfo{
 		Tag:           "bytes,50770,opt,name=access",
 		Filename:      "bayhold/v1/access.proto",
 	},
+	{
+		ExtendedType:  (*descriptorpb.MethodOptions)(nil),
+		ExtensionType: (*bool)(nil),
+		Field:         50771,
+		Name:          "bayhold.v1.plans",
+		Tag:           "varint,50771,opt,name=plans",
+		Filename:      "bayhold/v1/access.proto",
+	},
 }
 
 // Extension fields to descriptorpb.MethodOptions.
@@ -145,6 +153,11 @@ var (
 	//
 	// optional bayhold.v1.Access access = 50770;
 	E_Access = &file_bayhold_v1_access_proto_extTypes[0]
+	// The method sets the planner to work, or a simulation: a server bounds how
+	// many such calls run at once, and lets callers take turns.
+	//
+	// optional bool plans = 50771;
+	E_Plans = &file_bayhold_v1_access_proto_extTypes[1]
 )
 
 var File_bayhold_v1_access_proto protoreflect.FileDescriptor
@@ -160,7 +173,8 @@ const file_bayhold_v1_access_proto_rawDesc = "" +
 	"\fROLE_MANAGER\x10\x01\x12\x13\n" +
 	"\x0fROLE_TECHNICIAN\x10\x02\x12\x16\n" +
 	"\x12ROLE_ADMINISTRATOR\x10\x03:L\n" +
-	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18Ҍ\x03 \x01(\v2\x12.bayhold.v1.AccessR\x06accessB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18Ҍ\x03 \x01(\v2\x12.bayhold.v1.AccessR\x06access:6\n" +
+	"\x05plans\x12\x1e.google.protobuf.MethodOptions\x18ӌ\x03 \x01(\bR\x05plansB$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_access_proto_rawDescOnce sync.Once
@@ -184,11 +198,12 @@ var file_bayhold_v1_access_proto_goTypes = []any{
 var file_bayhold_v1_access_proto_depIdxs = []int32{
 	0, // 0: bayhold.v1.Access.roles:type_name -> bayhold.v1.Role
 	2, // 1: bayhold.v1.access:extendee -> google.protobuf.MethodOptions
-	1, // 2: bayhold.v1.access:type_name -> bayhold.v1.Access
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	2, // [2:3] is the sub-list for extension type_name
-	1, // [1:2] is the sub-list for extension extendee
+	2, // 2: bayhold.v1.plans:extendee -> google.protobuf.MethodOptions
+	1, // 3: bayhold.v1.access:type_name -> bayhold.v1.Access
+	4, // [4:4] is the sub-list for method output_type
+	4, // [4:4] is the sub-list for method input_type
+	3, // [3:4] is the sub-list for extension type_name
+	1, // [1:3] is the sub-list for extension extendee
 	0, // [0:1] is the sub-list for field type_name
 }
 
@@ -204,7 +219,7 @@ func file_bayhold_v1_access_proto_init() {
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_access_proto_rawDesc), len(file_bayhold_v1_access_proto_rawDesc)),
 			NumEnums:      1,
 			NumMessages:   1,
-			NumExtensions: 1,
+			NumExtensions: 2,
 			NumServices:   0,
 		},
 		GoTypes:           file_bayhold_v1_access_proto_goTypes,

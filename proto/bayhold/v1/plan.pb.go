@@ -2164,17 +2164,17 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x10KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rKIND_ONE_MORE\x10\x01\x12\x14\n" +
 	"\x10KIND_CALIBRATION\x10\x02\x12\x10\n" +
-	"\fKIND_CLOSURE\x10\x032\xf1\x02\n" +
-	"\x0fPlanningService\x12P\n" +
-	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12S\n" +
-	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12V\n" +
+	"\fKIND_CLOSURE\x10\x032\x81\x03\n" +
+	"\x0fPlanningService\x12T\n" +
+	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01\x12W\n" +
+	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01\x12Z\n" +
 	"\n" +
-	"ExplainJob\x12\x1d.bayhold.v1.ExplainJobRequest\x1a\x1e.bayhold.v1.ExplainJobResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12_\n" +
-	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"ExplainJob\x12\x1d.bayhold.v1.ExplainJobRequest\x1a\x1e.bayhold.v1.ExplainJobResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01\x12c\n" +
+	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_plan_proto_rawDescOnce sync.Once
