@@ -93,7 +93,7 @@ func Open(c Config) (*Conn, error) {
 			MinConnectTimeout: 5 * time.Second,
 		}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxReceive)),
-		grpc.WithUnaryInterceptor(deadline(c.Timeout)),
+		grpc.WithChainUnaryInterceptor(deadline(c.Timeout), patience),
 	)
 	cc, err := grpc.NewClient(c.Server, opts...)
 	if err != nil {

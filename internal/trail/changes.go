@@ -25,7 +25,7 @@ func Changes(details any) []Change {
 	for _, pair := range [][2]string{{"before", "after"}, {"from", "to"}} {
 		before, had := told[pair[0]]
 		after, has := told[pair[1]]
-		if !had || !has {
+		if !had && !has || pair[0] == "from" && had != has {
 			continue
 		}
 		rest := maps.Clone(told)
