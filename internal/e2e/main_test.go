@@ -54,7 +54,7 @@ type server struct {
 // serve starts a server on the database and waits until it says that it serves.
 func serve(t *testing.T, db *pgtest.DB, listen string) *server {
 	t.Helper()
-	s := &server{cmd: exec.Command(filepath.Join(bin, "server"), "serve", "--listen", listen)} // #nosec G204
+	s := &server{cmd: exec.Command(filepath.Join(bin, "server"), "serve", "--listen", listen, "--rate", "0", "--address-rate", "0")} // #nosec G204
 	s.cmd.Env = append(os.Environ(), "DATABASE_URL="+db.URL)
 	stderr, err := s.cmd.StderrPipe()
 	if err != nil {

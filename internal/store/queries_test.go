@@ -18,7 +18,8 @@ import (
 
 // overSites are the functions whose queries may reach over sites, and why.
 var overSites = map[string]string{
-	"Sites": "lists the sites themselves",
+	"Sites":         "lists the sites themselves",
+	"SchemaVersion": "the schema is every site's",
 }
 
 // asks are the methods of pgx that carry a query.
