@@ -32,7 +32,7 @@ var arrows = map[string][]string{
 	"forecast":    {"fault", "hours", "plan"},
 	"picture":     {"hours"},
 	"sitefile":    {"fault", "hours", "site", "torque", "procedure", "tooling"},
-	"tooling":     {"fault", "hours", "site"},
+	"tooling":     {"fault", "hours", "site", "calibration"},
 	"trail":       {"fault"},
 
 	"measure":          {},

@@ -62,6 +62,25 @@ CREATE TABLE calibration_check (
 );
 CREATE INDEX calibration_check_tool ON public.calibration_check USING btree (site_id, resource_id, at);
 
+CREATE TABLE calibration_leave (
+    site_id bigint NOT NULL,
+    job_id bigint NOT NULL,
+    resource_id bigint NOT NULL,
+    CONSTRAINT calibration_leave_pkey PRIMARY KEY (site_id, job_id),
+    CONSTRAINT calibration_leave_site_id_job_id_fkey FOREIGN KEY (site_id, job_id) REFERENCES job(site_id, job_id),
+    CONSTRAINT calibration_leave_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+
+CREATE TABLE calibration_policy (
+    site_id bigint NOT NULL,
+    policy_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    body jsonb NOT NULL,
+    decided_by text NOT NULL,
+    decided_at timestamp with time zone NOT NULL,
+    CONSTRAINT calibration_policy_pkey PRIMARY KEY (site_id, policy_id),
+    CONSTRAINT calibration_policy_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
+);
+
 CREATE TABLE certificate (
     site_id bigint NOT NULL,
     certificate_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
@@ -442,6 +461,38 @@ CREATE TABLE technician (
     CONSTRAINT technician_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES resource(site_id, resource_id)
 );
 
+CREATE TABLE tightening (
+    site_id bigint NOT NULL,
+    tightening_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    source text NOT NULL,
+    at timestamp with time zone NOT NULL,
+    job text NOT NULL,
+    step text NOT NULL,
+    joint text NOT NULL,
+    fastener text NOT NULL,
+    stage integer NOT NULL,
+    wanted_nm double precision NOT NULL,
+    angle_deg double precision NOT NULL,
+    set_nm double precision NOT NULL,
+    ratio double precision NOT NULL,
+    tolerance double precision NOT NULL,
+    direction text NOT NULL,
+    person text NOT NULL,
+    taken_in_at timestamp with time zone NOT NULL,
+    CONSTRAINT tightening_pkey PRIMARY KEY (site_id, tightening_id),
+    CONSTRAINT tightening_site_id_resource_id_source_key UNIQUE (site_id, resource_id, source),
+    CONSTRAINT tightening_angle_deg_check CHECK ((angle_deg >= (0)::double precision)),
+    CONSTRAINT tightening_direction_check CHECK ((direction = ANY (ARRAY['CLOCKWISE'::text, 'COUNTERCLOCKWISE'::text]))),
+    CONSTRAINT tightening_ratio_check CHECK ((ratio >= (0)::double precision)),
+    CONSTRAINT tightening_set_nm_check CHECK ((set_nm >= (0)::double precision)),
+    CONSTRAINT tightening_stage_check CHECK ((stage > 0)),
+    CONSTRAINT tightening_tolerance_check CHECK (((tolerance >= (0)::double precision) AND (tolerance < (1)::double precision))),
+    CONSTRAINT tightening_wanted_nm_check CHECK ((wanted_nm >= (0)::double precision)),
+    CONSTRAINT tightening_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX tightening_tool ON public.tightening USING btree (site_id, resource_id, at);
+
 CREATE TABLE tool (
     site_id bigint NOT NULL,
     resource_id bigint NOT NULL,
@@ -491,6 +542,20 @@ CREATE TABLE tool_event (
     CONSTRAINT tool_event_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
 );
 CREATE INDEX tool_event_tool ON public.tool_event USING btree (site_id, resource_id, at);
+
+CREATE TABLE tool_interval (
+    site_id bigint NOT NULL,
+    interval_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    days integer NOT NULL,
+    proposal jsonb NOT NULL,
+    decided_by text NOT NULL,
+    decided_at timestamp with time zone NOT NULL,
+    CONSTRAINT tool_interval_pkey PRIMARY KEY (site_id, interval_id),
+    CONSTRAINT tool_interval_days_check CHECK ((days > 0)),
+    CONSTRAINT tool_interval_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX tool_interval_tool ON public.tool_interval USING btree (site_id, resource_id, decided_at);
 
 CREATE TABLE tool_issue (
     site_id bigint NOT NULL,
@@ -558,6 +623,23 @@ CREATE TABLE tool_type (
     CONSTRAINT tool_type_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
 );
 
+CREATE TABLE trace_decision (
+    site_id bigint NOT NULL,
+    decision_id bigint GENERATED ALWAYS AS IDENTITY NOT NULL,
+    resource_id bigint NOT NULL,
+    finding text NOT NULL,
+    line text NOT NULL,
+    answer text NOT NULL,
+    note text NOT NULL,
+    person text NOT NULL,
+    decided_at timestamp with time zone NOT NULL,
+    CONSTRAINT trace_decision_pkey PRIMARY KEY (site_id, decision_id),
+    CONSTRAINT trace_decision_answer_check CHECK ((answer = ANY (ARRAY['ACCEPTED'::text, 'RECHECKED'::text, 'CORRECTED'::text, 'OUT_OF_REACH'::text]))),
+    CONSTRAINT trace_decision_note_check CHECK ((note <> ''::text)),
+    CONSTRAINT trace_decision_site_id_resource_id_fkey FOREIGN KEY (site_id, resource_id) REFERENCES tool(site_id, resource_id)
+);
+CREATE INDEX trace_decision_tool ON public.trace_decision USING btree (site_id, resource_id, finding);
+
 CREATE OR REPLACE FUNCTION public.event_part(t text)
  RETURNS bytea
  LANGUAGE sql
@@ -612,6 +694,8 @@ BEGIN
 END $function$
 ;
 
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.calibration_policy FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
 CREATE TRIGGER seal BEFORE INSERT ON public.event FOR EACH ROW EXECUTE FUNCTION seal_event();
 
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.job_closing FOR EACH ROW EXECUTE FUNCTION record_is_kept();
@@ -629,3 +713,9 @@ CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_event FOR EACH ROW EX
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_override FOR EACH ROW EXECUTE FUNCTION record_is_kept();
 
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_waiver FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.tightening FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.tool_interval FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.trace_decision FOR EACH ROW EXECUTE FUNCTION record_is_kept();

@@ -169,9 +169,14 @@ func (s *show) play() error {
 		return err
 	}
 	fmt.Printf("\n--- On the server's own machine %s was made a manager, and %s an administrator,\nas server user add does. Each shows a token with every command.\n", manager, administrator)
-	for _, scene := range s.scenes(files, tuesday) {
+	for i, scene := range s.scenes(files, tuesday) {
 		if err := s.act(scene); err != nil {
 			return err
+		}
+		if i == 0 { // the tools are there now
+			if err := s.record(time.Now()); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -206,6 +211,8 @@ func (s *show) scenes(files []string, tuesday string) []scene {
 			manager, []string{"job", "book", "--reference", "W-3002", "--plan", kept}, "", exitLostRace},
 		{"A technician books no jobs:",
 			technician, []string{"job", "book", "--reference", "W-3003", "--plan", kept}, "", exitDenied},
+		{"The administrator records a certificate. The wrench was found out of tolerance,\nand what it has tightened since it was last known good is in doubt:",
+			administrator, []string{"calibration", "record", filepath.Join(s.dir, "found.yaml")}, "", exitDone},
 		{"The week as it stands now:", technician, []string{"week", "show", "--of", tuesday}, "", exitDone},
 	}
 }
@@ -298,6 +305,9 @@ export BAYHOLD_TOKEN=%[2]s
 go run ./client tool list --calibration-until +14d
 go run ./client job find --procedure orlo-chain-kit --procedure orlo-cam-phasers --from "tomorrow 8:00"
 go run ./client tool reserve LS-VELDE-1 --from +3d --until +4d --reference W-3003
+go run ./client calibration trace TW-100-2
+go run ./client calibration away TW-200-1 --days 5
+go run ./client calibration review TW-010-1
 
 To be the technician, or the administrator:
 

@@ -22,7 +22,12 @@ func (a *app) calibrationCommand() *cobra.Command {
 		a.calibrationCheckCommand(),
 		a.calibrationEventCommand(),
 		a.calibrationDueCommand(),
+		a.calibrationAwayCommand(),
 		a.calibrationReviewCommand(),
+		a.calibrationPolicyCommand(),
+		a.calibrationTraceCommand(),
+		a.calibrationCloseCommand(),
+		a.calibrationTighteningsCommand(),
 		a.calibrationAuditCommand(),
 	)
 }
@@ -133,7 +138,9 @@ func (a *app) calibrationDueCommand() *cobra.Command {
 	cmd := a.command(verb{
 		use: "due [--within TIME]", short: "List tools that fall due, with the bookings that this hits",
 		long: `List tools that are out of calibration by the end of the time, the most urgent
-first, and below them the bookings that end after their tool's calibration.`,
+first, and with each of them the bookings that end after its calibration: they
+would lose it. Planning and booking go by the same rule: a tool must be in
+calibration to the end of its span.`,
 		example: "  bayhold calibration due\n  bayhold calibration due --within 30d",
 		args:    cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
@@ -156,69 +163,6 @@ first, and below them the bookings that end after their tool's calibration.`,
 		},
 	})
 	cmd.Flags().StringVar(&within, "within", within, "how far to look ahead, as `length` of time")
-	return cmd
-}
-
-func (a *app) calibrationReviewCommand() *cobra.Command {
-	var present float64
-	cmd := a.command(verb{
-		use: "review TOOL", short: "Tell what a tool's certificates say about its interval",
-		long: `Review the interval of a tool by each method: what it looked at, with which
-confidence the interval misses its target, and what it proposes. Nothing is
-changed.`,
-		example: "  bayhold calibration review TW-03\n  bayhold calibration review TW-03 --present 180",
-		args:    cobra.ExactArgs(1),
-		run: func(ctx context.Context, args []string) error {
-			p, err := a.at(ctx)
-			if err != nil {
-				return err
-			}
-			name, err := p.name(tools, args[0])
-			if err != nil {
-				return err
-			}
-			resp, err := p.Calibration.ReviewInterval(ctx, &bayholdv1.ReviewIntervalRequest{Name: name, PresentDays: present})
-			if err != nil {
-				return err
-			}
-			return a.answer(resp, func(w io.Writer) { a.printReview(w, resp) })
-		},
-	})
-	cmd.Flags().Float64Var(&present, "present", 0, "the present interval in `days` (default the policy's)")
-	return cmd
-}
-
-func (a *app) calibrationAuditCommand() *cobra.Command {
-	var from, until string
-	cmd := a.command(verb{
-		use: "audit --from TIME --until TIME", short: "Show how calibration stood in a time, for an auditor",
-		long: `Show every tool that needs calibration: its certificates and checks of that
-time, when they kept it in calibration, and the days on which it was in use
-outside it. A date that was set by hand proves nothing here. A date alone is
-the start of that day for --from, its end for --until.`,
-		example: "  bayhold calibration audit --from 2026-01-01 --until 2026-11-30",
-		args:    cobra.NoArgs,
-		run: func(ctx context.Context, _ []string) error {
-			if from == "" || until == "" {
-				return usage("--from and --until are both needed").try("bayhold calibration audit --from 2026-01-01 --until 2026-11-30")
-			}
-			p, err := a.at(ctx)
-			if err != nil {
-				return err
-			}
-			during, err := a.period(p.clock, from, until)
-			if err != nil {
-				return err
-			}
-			resp, err := p.Calibration.AuditCalibration(ctx, &bayholdv1.AuditCalibrationRequest{Parent: p.site.GetName(), During: during})
-			if err != nil {
-				return err
-			}
-			return a.answer(resp, func(w io.Writer) { a.printAudit(w, p.clock, during, resp) })
-		},
-	})
-	cmd.Flags().StringVar(&from, "from", "", "start of the `time`")
-	cmd.Flags().StringVar(&until, "until", "", "end of the `time`")
 	return cmd
 }
 

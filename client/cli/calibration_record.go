@@ -20,10 +20,11 @@ func (a *app) calibrationRecordCommand() *cobra.Command {
 	var humidity, temperature, document string
 	cmd := a.command(verb{
 		use: "record FILE | --tool TOOL --number NUMBER ...", short: "Record a certificate; the tool's calibration follows from it",
-		long: `Record a certificate from a YAML file, "-" for standard input, or from flags.
-The answer judges every reading, and lists the bookings that the tool can no
-longer serve. A file looks like this; humidity, temperature, direction, left
-and uncertainty may be left out:
+		long: `Record a certificate from a YAML or a CSV file, "-" for YAML on standard input,
+or from flags. The answer judges every reading, and lists the bookings that the
+tool can no longer serve. If it was found out of tolerance, the answer says how
+many tightenings that puts in doubt. A file looks like this; humidity,
+temperature, direction, left and uncertainty may be left out:
 
   tool: TW-03
   number: HM-4711
@@ -38,8 +39,19 @@ and uncertainty may be left out:
     - {torque: 40, found: [39.8, 40.1, 40.2], left: [40, 40, 40.1]}
     - {torque: 200, direction: counterclockwise, found: [198, 199, 201]}
 
+A file that ends in .csv has a row of titles (RFC 4180) and one row a point.
+What is said of the whole certificate stands in the first row; readings have
+spaces between them. All but tool to rule, torque and found may be left out:
+
+  tool,number,laboratory,date,rule,uncertainty,torque,direction,found,left
+  TW-03,HM-4711,Harbour Lab,2026-11-20,four-way,1 %,40,cw,39.8 40.1,40 40
+  ,,,,,1 %,200,ccw,198 199,200 199.9
+
+Further columns: k, temperature, humidity, unit (N·m is the only one taken).
+
 ` + pointSyntax,
 		example: `  bayhold calibration record HM-4711.yaml --document HM-4711.pdf
+  bayhold calibration record HM-4711.csv
   bayhold calibration record --tool TW-03 --number HM-4711 --laboratory "Harbour Metrology" --date 2026-11-20 --point "100: 99.6 100.2"`,
 		args: cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
@@ -107,7 +119,7 @@ func (a *app) recordCertificate(ctx context.Context, f certificateFile, document
 			return &bayholdv1.RecordCertificateRequest{Parent: parent, Certificate: certificate, RequestId: requestID, Document: paper}, nil
 		}, p.Calibration.RecordCertificate)
 	if err != nil {
-		return err
+		return f.located(err)
 	}
 	return a.answer(resp, func(w io.Writer) { a.printRecorded(w, p.clock, resp) })
 }
@@ -117,10 +129,9 @@ func (a *app) calibrationCheckCommand() *cobra.Command {
 	var points []string
 	cmd := a.command(verb{
 		use: "check TOOL --on TESTER --point POINT ...", short: "Record an intermediate check on the shop's own tester",
-		long: `Record a quick check of a tool between two calibrations. It proves the tool
-good only on a tester in calibration that is four times better, with three
-readings a point; a reading out of tolerance there puts the tool out of
-calibration.
+		long: `Record a quick check of a tool between two calibrations. By which rule it counts
+as proof stands in the answer, and in "bayhold calibration policy show"; a
+reading out of tolerance on a tester in order puts the tool out of calibration.
 
 ` + pointSyntax,
 		example: `  bayhold calibration check TW-03 --on TE-01 --point "100: 99.6 100.2 100.1"`,
@@ -186,9 +197,10 @@ func (a *app) calibrationEventCommand() *cobra.Command {
 	var cycles int32
 	cmd := a.command(verb{
 		use: "event TOOL KIND", short: "Record a drop, damage, repair or load, or a count of cycles",
-		long: `Record what happened to a tool. A drop, damage or a repair puts it out of
-calibration, and so does a load beyond 125 % of its greatest torque. "use" with
---cycles counts cycles, of which a calibration lasts 5000.`,
+		long: `Record what happened to a tool. By the usual policy a drop, damage or a repair
+puts it out of calibration, and so does a load beyond 125 % of its greatest
+torque. "use" with --cycles counts cycles that are recorded nowhere else:
+tightenings of jobs, and those taken in, are counted by themselves.`,
 		example: `  bayhold calibration event TW-03 drop --at "today 8:30" --note "fell off the trolley"
   bayhold calibration event TW-03 load --torque 260
   bayhold calibration event TW-03 use --cycles 120`,

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -23,7 +24,11 @@ type certificateFile struct {
 	Humidity    string       `yaml:"humidity"`
 	Uncertainty string       `yaml:"uncertainty"`
 	K           string       `yaml:"k"`
+	Unit        string       `yaml:"unit"` // of the readings; newton metres, or nothing
 	Points      []pointEntry `yaml:"points"`
+
+	path  string // of a CSV file, and the line of each point
+	lines []int
 }
 
 // pointEntry is one of its points, in newton metres.
@@ -41,6 +46,9 @@ func (a *app) readCertificate(path string) (certificateFile, error) {
 	body, err := a.readFile(path)
 	if err != nil {
 		return f, err
+	}
+	if strings.EqualFold(filepath.Ext(path), ".csv") {
+		return readCertificateCSV(path, body)
 	}
 	dec := yaml.NewDecoder(bytes.NewReader(body))
 	dec.KnownFields(true) // a misspelt key must not be lost in silence
@@ -74,10 +82,13 @@ func (f certificateFile) message() (*bayholdv1.Certificate, error) {
 		}
 		out.Humidity = &h
 	}
-	for _, entry := range f.Points {
+	if err := newtonMetres(f.Unit); err != nil {
+		return nil, err
+	}
+	for i, entry := range f.Points {
 		point, err := entry.message(f.Uncertainty, f.K)
 		if err != nil {
-			return nil, err
+			return nil, &pointError{i, err}
 		}
 		out.Points = append(out.Points, point)
 	}

@@ -26,6 +26,9 @@ type fake struct {
 	bayholdv1.UnimplementedTechnicianServiceServer
 	bayholdv1.UnimplementedToolServiceServer
 	bayholdv1.UnimplementedCalibrationServiceServer
+	bayholdv1.UnimplementedTraceServiceServer
+	bayholdv1.UnimplementedIntervalServiceServer
+	bayholdv1.UnimplementedLeaveServiceServer
 	bayholdv1.UnimplementedProcedureServiceServer
 	bayholdv1.UnimplementedPlanningServiceServer
 	bayholdv1.UnimplementedBookingServiceServer
@@ -62,6 +65,9 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterTechnicianServiceServer(srv, f)
 	bayholdv1.RegisterToolServiceServer(srv, f)
 	bayholdv1.RegisterCalibrationServiceServer(srv, f)
+	bayholdv1.RegisterTraceServiceServer(srv, f)
+	bayholdv1.RegisterIntervalServiceServer(srv, f)
+	bayholdv1.RegisterLeaveServiceServer(srv, f)
 	bayholdv1.RegisterProcedureServiceServer(srv, f)
 	bayholdv1.RegisterPlanningServiceServer(srv, f)
 	bayholdv1.RegisterBookingServiceServer(srv, f)

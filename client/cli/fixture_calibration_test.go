@@ -95,9 +95,85 @@ func fixtureAudit() *bayholdv1.AuditCalibrationResponse {
 			}},
 		},
 		{Tool: fixtureTools()[2], Gaps: []*bayholdv1.CalibrationGap{{
-			Date: "2026-11-23", Reason: bayholdv1.DueReason_DUE_REASON_NEVER_CALIBRATED, Bookings: fixtureBookings()[1:2],
-		}}},
+			Date: "2026-11-23", Reason: bayholdv1.DueReason_DUE_REASON_NEVER_CALIBRATED, Bookings: fixtureBookings()[1:2], Cycles: 12,
+			Steps: []*bayholdv1.UsedStep{
+				{Time: ts(nov, 23, 8, 0), Job: "R-17", Step: "belt/fit"},
+				{Time: ts(nov, 23, 9, 0), Job: "W-88", Step: "wheel", Recorded: true},
+			},
+		}}, Traces: []*bayholdv1.TraceSummary{fixtureSummary()}, OpenLines: fixtureTrace().GetLines()[:1]},
 	}}
+}
+
+func fixtureSummary() *bayholdv1.TraceSummary {
+	return &bayholdv1.TraceSummary{
+		Finding: "certificates/2", Title: "certificate HM-4711", StartTime: ts(nov, 1, 0, 0), EndTime: ts(nov, 21, 0, 0),
+		Lines: 4, Outside: 1, Doubtful: 1, NotJudged: 1, Inside: 1, Open: 3, Unproven: 1,
+	}
+}
+
+// fixtureTrace is of a tool that gave 5 % too little at 120 N·m: 114 of them.
+func fixtureTrace() *bayholdv1.TraceToolResponse {
+	line := func(n, job string, x *bayholdv1.TraceLine) *bayholdv1.TraceLine {
+		t := x.GetTightening()
+		t.Id, t.Source, t.Job, t.Time, t.Stage, t.Joint = "tightenings/"+n, "p-"+n, job, ts(nov, 2, 8, 30), 1, "cam wheel"
+		x.GoodBy = "certificate HM-4012"
+		return x
+	}
+	return &bayholdv1.TraceToolResponse{
+		Summary: fixtureSummary(), PermissibleDeviation: 0.04, Lines: []*bayholdv1.TraceLine{
+			line("1", "W-900", &bayholdv1.TraceLine{
+				Tightening: &bayholdv1.Tightening{WantedNm: 120, Tolerance: 0.04, Fastener: "bolt 1", Person: "anna"},
+				Impact:     bayholdv1.TraceImpact_TRACE_IMPACT_OUTSIDE, Deviation: 0.0526316, TorqueNm: 114, LeastNm: 113.8, GreatestNm: 114.2,
+				Notes: []string{"the tool is taken to have been set to 120 N·m, for the wanted torque"},
+			}),
+			line("2", "W-900", &bayholdv1.TraceLine{
+				Tightening: &bayholdv1.Tightening{WantedNm: 120, Tolerance: 0.05, Fastener: "bolt 2"},
+				Impact:     bayholdv1.TraceImpact_TRACE_IMPACT_DOUBTFUL, Deviation: 0.0526316, TorqueNm: 114, LeastNm: 113.8, GreatestNm: 114.2,
+				Notes: []string{"the tool is taken to have been set to 120 N·m, for the wanted torque"},
+			}),
+			line("3", "W-901", &bayholdv1.TraceLine{
+				Tightening: &bayholdv1.Tightening{AngleDeg: 90, Counterclockwise: true},
+				Impact:     bayholdv1.TraceImpact_TRACE_IMPACT_NOT_JUDGED, Notes: []string{"an angle stage: a deviation of torque says nothing of it"},
+			}),
+			line("4", "W-902", &bayholdv1.TraceLine{
+				Tightening: &bayholdv1.Tightening{WantedNm: 120, Tolerance: 0.1},
+				Impact:     bayholdv1.TraceImpact_TRACE_IMPACT_INSIDE, Deviation: 0.0526316, TorqueNm: 114, LeastNm: 113.8, GreatestNm: 114.2,
+				Decision: &bayholdv1.TraceDecision{
+					Answer: bayholdv1.TraceAnswer_TRACE_ANSWER_ACCEPTED, Note: "inside its tolerance", Person: "otto", Time: ts(nov, 24, 10, 0),
+				},
+			}),
+		},
+		Cleared:   []*bayholdv1.ClearedTightening{{Tightening: &bayholdv1.Tightening{Id: "readings/9"}, By: "check 3"}},
+		CheckRule: []string{"A check proves a tool good if:", "1. its tester was in calibration."},
+		Findings: []*bayholdv1.TraceSummary{
+			fixtureSummary(), {Finding: "checks/1", Title: "check 1", Lines: 2, Open: 0},
+		},
+	}
+}
+
+func fixturePolicy() *bayholdv1.CalibrationPolicy {
+	return &bayholdv1.CalibrationPolicy{
+		Classes: &bayholdv1.ClassTable{SplitNm: 10, Source: "our copy of the standard", Classes: []*bayholdv1.ToolClass{
+			{Type: "II", Class: "A", Title: "wrench, adjustable", Small: 0.06, Large: 0.04, Readings: 5},
+		}},
+		Air:    &bayholdv1.UsualAir{ColdestC: 18, WarmestC: 28, Humidity: 0.9},
+		Due:    &bayholdv1.DuePolicy{Months: 12, Cycles: 5000, FromFirstUse: true, ShelfMonths: 12, Overload: 1.25, Early: []string{"DROP", "REPAIR"}},
+		Check:  &bayholdv1.CheckPolicy{Readings: 3, TesterRatio: 4, Reach: 0.1},
+		Review: &bayholdv1.ReviewPolicy{FloorDays: 30, CapDays: 730, LeastFactor: 0.5, GreatestFactor: 1.5, Target: 0.95, LeastResults: 5},
+	}
+}
+
+func fixtureLeaves() *bayholdv1.FindLeavesResponse {
+	return &bayholdv1.FindLeavesResponse{
+		CalibratedUntil: ts(nov, 30, 0, 0), Starts: 40, LookedAt: 12, Leaves: []*bayholdv1.Leave{
+			{
+				During: during(ts(nov, 26, 23, 0), ts(nov, 29, 23, 0)), Hit: fixtureBookings()[4:5], BookingsMoved: 2, PromisesMoved: 1,
+				MinutesMoved: 210, Swapped: 1, Jobs: []*bayholdv1.ArrangedJob{{Job: harbour + "/jobs/17", Reference: "R-19"}},
+				Reasons: []string{"it leaves 2 days before its calibration ends", "TW-05 takes the place of TW-04 for R-19 (job 17)"},
+			},
+			{During: during(ts(nov, 27, 23, 0), ts(nov, 30, 23, 0)), Unserved: 1, Hit: fixtureBookings()[4:5]},
+		},
+	}
 }
 
 func fixtureCheck() *bayholdv1.RecordCheckResponse {

@@ -39,7 +39,61 @@ func calibrationCases() []goldenCase {
 	outside := &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
 		{Field: "points[0].nominal", Description: "220 N·m is outside the tool's range, 40 to 200 N·m"},
 	}}
+	recorded.Trace = fixtureSummary()
+	flaw := func(index string) *errdetails.BadRequest {
+		return &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
+			{Field: index + ".stage", Description: "must be 1 or more"},
+		}}
+	}
+	data := func(name string) string { return filepath.Join("testdata", name) }
+	leaves := fixtureLeaves()
+	booked := func(f *fake) {
+		f.reply["FindLeaves"] = leaves
+		f.reply["BookLeave"] = &bayholdv1.BookLeaveResponse{
+			Booking: &bayholdv1.Booking{Name: harbour + "/bookings/301", Job: harbour + "/jobs/88", During: leaves.GetLeaves()[0].GetDuring()},
+			Jobs:    []*bayholdv1.ArrangedJob{{Job: harbour + "/jobs/17", Reference: "R-19", Planned: during(ts(nov, 26, 8, 0), ts(nov, 30, 16, 0))}},
+		}
+	}
+	policy := func(f *fake) {
+		f.reply["GetCalibrationPolicy"] = &bayholdv1.GetCalibrationPolicyResponse{Policy: fixturePolicy(), Person: "otto", Time: ts(nov, 3, 9, 0)}
+		f.reply["SetCalibrationPolicy"] = &bayholdv1.SetCalibrationPolicyResponse{
+			Policy: fixturePolicy(), Changed: []*bayholdv1.ToolCalibration{standing(2, bayholdv1.DueReason_DUE_REASON_DATE, "HM-4012", fixtureBookings()[4])},
+		}
+	}
+	trace := reply("TraceTool", fixtureTrace())
 	return []goldenCase{
+		{"calibration-record-csv", []string{"calibration", "record", data("certificate.csv")}, reply("RecordCertificate", recorded)},
+		{"calibration-record-csv-faulty", []string{"calibration", "record", data("certificate-faulty.csv")}, nil},
+		{"calibration-record-csv-refused", []string{"calibration", "record", data("certificate.csv")}, failing("RecordCertificate", codes.InvalidArgument, "the certificate cannot be taken as it stands", outside)},
+		{"calibration-trace", []string{"calibration", "trace", "TW-03"}, trace},
+		{"calibration-trace-none", []string{"calibration", "trace", "TW-04"}, failing("TraceTool", codes.NotFound, "tool \"TW-04\" was never found out of tolerance: there is nothing to trace")},
+		{"calibration-close", []string{"calibration", "close", "TW-03", "--impact", "inside", "--as", "accepted", "--note", "inside its tolerance"}, trace},
+		{"calibration-close-lines", []string{"calibration", "close", "TW-03", "tightenings/4", "--as", "rechecked", "--note", "121 N·m"}, reply("CloseTraceLines", &bayholdv1.CloseTraceLinesResponse{
+			Lines: fixtureTrace().GetLines()[3:], Summary: fixtureSummary(),
+		})},
+		{"calibration-close-nothing", []string{"calibration", "close", "TW-03", "--as", "accepted", "--note", "well"}, nil},
+		{"calibration-tightenings", []string{"calibration", "tightenings", "import", data("tightenings.csv")}, reply("ImportTightenings", &bayholdv1.ImportTighteningsResponse{
+			TakenIn: 2, Known: 1, ToolsDueEarlier: []string{harbour + "/tools/TW-04"},
+			Touched: []*bayholdv1.TouchedFinding{{Tool: harbour + "/tools/TW-03", Summary: fixtureSummary()}},
+		})},
+		{"calibration-tightenings-faulty", []string{"calibration", "tightenings", "import", data("tightenings-faulty.csv")}, nil},
+		{"calibration-tightenings-refused", []string{"calibration", "tightenings", "import", data("tightenings.csv")}, failing("ImportTightenings", codes.InvalidArgument, "the tightenings cannot be taken in; nothing was", flaw("tightenings[2]"))},
+		{"calibration-policy-show", []string{"calibration", "policy", "show"}, policy},
+		{"calibration-policy-set", []string{"calibration", "policy", "set", "due.months=6", "review.target=90 %"}, policy},
+		{"calibration-policy-set-unknown", []string{"calibration", "policy", "set", "due.moths=6"}, policy},
+		{"calibration-review-apply", []string{"calibration", "review", "TW-03", "--apply"}, func(f *fake) {
+			f.reply["ReviewInterval"] = fixtureReview()
+			f.reply["ApplyInterval"] = &bayholdv1.ApplyIntervalResponse{
+				Days: 230, Proposal: fixtureReview().GetProposals()[1], Standing: standing(1, bayholdv1.DueReason_DUE_REASON_DATE, "HM-4711"),
+			}
+		}},
+		{"calibration-away", []string{"calibration", "away", "TW-04", "--days", "3"}, reply("FindLeaves", leaves)},
+		{"calibration-away-none", []string{"calibration", "away", "TW-04", "--days", "3"}, reply("FindLeaves", &bayholdv1.FindLeavesResponse{})},
+		{"calibration-away-book", []string{"calibration", "away", "TW-04", "--days", "3", "--book", "--note", "to Harbour Metrology"}, booked},
+		{"calibration-away-unserved", []string{"calibration", "away", "TW-04", "--days", "3", "--book"}, reply("FindLeaves", &bayholdv1.FindLeavesResponse{
+			Leaves: []*bayholdv1.Leave{{During: leaves.GetLeaves()[1].GetDuring(), Unserved: 1, Reasons: []string{"R-19 has reserved this tool as such"}}},
+		})},
+		{"calibration-audit-html", append(audit, "--html"), reply("GetAuditPage", &bayholdv1.GetAuditPageResponse{Content: "<!DOCTYPE html>\n"})},
 		{"calibration-record", file, reply("RecordCertificate", recorded)},
 		{"calibration-record-rejected", flags, reply("RecordCertificate", rejected)},
 		{"calibration-record-outside", flags, failing("RecordCertificate", codes.InvalidArgument, "the certificate cannot be taken as it stands", outside)},
@@ -82,6 +136,12 @@ func TestCertificateFilesAndFlagsSayTheSame(t *testing.T) {
 	if diff := cmp.Diff(want, fromFile, protocmp.Transform()); diff != "" {
 		t.Errorf("from the file (-want +got):\n%s", diff)
 	}
+	f.run(t, "calibration", "record", filepath.Join("testdata", "certificate.csv"))
+	fromCSV := last[*bayholdv1.RecordCertificateRequest](t, f)
+	want.RequestId = fromCSV.GetRequestId()
+	if diff := cmp.Diff(want, fromCSV, protocmp.Transform()); diff != "" {
+		t.Errorf("from CSV (-want +got):\n%s", diff)
+	}
 	f.run(t, "calibration", "record", "--tool", "TW-03", "--number", "HM-4711", "--laboratory", "Harbour Metrology", "--date", "2026-11-20",
 		"--rule", "guard-band", "--temperature", "21.5", "--humidity", "45%", "--uncertainty", "1%",
 		"--point", "40: 39 39.2 > 40 40.1", "--point", "200 ccw: 190 191 > 199 200")
@@ -100,6 +160,7 @@ func TestCertificatesThatCannotBeRead(t *testing.T) {
 		"number: A":                                   "tool is missing",
 		"tool: TW-03\nnumbr: A":                       "numbr is nothing that a certificate has",
 		"tool: TW-03\nrule: by-feel":                  `rule is "by-feel"`,
+		"tool: TW-03\nrule: four-way\nunit: lbf·ft":   "the unit is lbf·ft: readings must be in newton metres",
 		"tool: TW-03\nrule: four-way\nhumidity: damp": `humidity: "damp" is no number`,
 		"tool: TW-03\nrule: four-way\npoints: [{torque: 40, direction: up}]": `direction is "up"`,
 	} {

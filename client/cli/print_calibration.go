@@ -143,6 +143,7 @@ func (a *app) printRecorded(w io.Writer, c clock, resp *bayholdv1.RecordCertific
 	}
 	fmt.Fprintln(w)
 	a.printCalibrated(w, c, resp.GetStanding())
+	a.printTraced(w, c, id(resp.GetStanding().GetTool().GetName()), resp.GetTrace())
 }
 
 // printCalibrated prints until when a tool is in calibration, and what that hits.
@@ -177,8 +178,27 @@ func (a *app) printChecked(w io.Writer, c clock, resp *bayholdv1.RecordCheckResp
 		writeText(w, "- "+d, a.width())
 	}
 	a.printSide(w, "Readings on "+id(check.GetTester()), check.GetReadings())
+	if len(resp.GetRule()) > 0 {
+		fmt.Fprintln(w, "\nThe rule:")
+		for _, line := range resp.GetRule() {
+			writeText(w, line, a.width())
+		}
+	}
 	fmt.Fprintln(w)
 	a.printCalibrated(w, c, resp.GetStanding())
+	a.printTraced(w, c, id(resp.GetStanding().GetTool().GetName()), resp.GetTrace())
+}
+
+// printTraced says what a finding puts in doubt, if there is one.
+func (a *app) printTraced(w io.Writer, c clock, tool string, s *bayholdv1.TraceSummary) {
+	if s == nil {
+		return
+	}
+	fmt.Fprintln(w)
+	a.printSummary(w, c, tool, s)
+	if s.GetLines() > 0 {
+		fmt.Fprintf(w, "See each of them: %s\n", a.again("calibration", "trace", tool))
+	}
 }
 
 func (a *app) printDue(w io.Writer, c clock, horizon time.Time, resp *bayholdv1.ListDueResponse) {
@@ -187,20 +207,38 @@ func (a *app) printDue(w io.Writer, c clock, horizon time.Time, resp *bayholdv1.
 		return
 	}
 	writeText(w, "Tools due by "+c.show(horizon)+":", a.width())
-	t := table{cols: []column{
-		{title: "tool"}, {title: "due"}, {title: "because", wrap: true}, {title: "certificate", wrap: true, drop: 1}, {title: "condition", wrap: true},
-	}}
-	var hit []*bayholdv1.Booking
+	writeTable(w, dueTable(c, resp.GetTools()), a.width())
 	for _, s := range resp.GetTools() {
-		t.add(id(s.GetTool().GetName()), first(c.at(s.GetDue().GetDueTime()), "-"), reasonWord(s.GetDue().GetReason()),
-			s.GetDue().GetCertificateNumber(), condition(c, s.GetTool()))
-		hit = append(hit, s.GetAffectedBookings()...)
+		if left := s.GetDue(); left.CyclesLeft != nil && left.GetProjectedTime() != nil && left.GetProjectedTime().AsTime().Before(left.GetDueTime().AsTime()) {
+			writeText(w, fmt.Sprintf("%s: at the rate so far its cycles run out about %s (%d left).",
+				id(s.GetTool().GetName()), c.at(left.GetProjectedTime()), left.GetCyclesLeft()), a.width())
+		}
 	}
-	writeTable(w, t, a.width())
-	a.printAffected(w, c, hit)
+}
+
+// dueTable lists tools by when they fall due, each with the bookings that would
+// lose it.
+func dueTable(c clock, list []*bayholdv1.ToolCalibration) table {
+	t := table{cols: []column{
+		{title: "tool"}, {title: "due"}, {title: "because", wrap: true}, {title: "certificate", wrap: true, drop: 2},
+		{title: "condition", wrap: true, drop: 1}, {title: "would lose it", wrap: true},
+	}}
+	for _, s := range list {
+		var hit []string
+		for _, cl := range claimsOf(c, s.GetAffectedBookings()) {
+			hit = append(hit, cl.reference+" "+c.show(cl.at.from))
+		}
+		t.add(id(s.GetTool().GetName()), first(c.at(s.GetDue().GetDueTime()), "-"), reasonWord(s.GetDue().GetReason()),
+			s.GetDue().GetCertificateNumber(), condition(c, s.GetTool()), first(strings.Join(hit, ", "), "none"))
+	}
+	return t
 }
 
 func (a *app) printReview(w io.Writer, resp *bayholdv1.ReviewIntervalResponse) {
+	if resp.GetPresentSource() != "" {
+		writeText(w, "The present interval is "+resp.GetPresentSource()+".", a.width())
+		fmt.Fprintln(w)
+	}
 	for i, p := range resp.GetProposals() {
 		if i > 0 {
 			fmt.Fprintln(w)
@@ -237,17 +275,18 @@ func (a *app) printAudit(w io.Writer, c clock, during *bayholdv1.TimeRange, resp
 		a.none(w, "tools that need calibration")
 		return
 	}
-	gaps := 0
+	gaps, open := 0, 0
 	for _, t := range resp.GetTools() {
 		fmt.Fprintln(w)
 		a.printAudited(w, c, t)
 		gaps += len(t.GetGaps())
+		open += len(t.GetOpenLines())
 	}
-	fmt.Fprintf(w, "\nTools: %d. Days of use outside calibration: %d.\n", len(resp.GetTools()), gaps)
+	fmt.Fprintf(w, "\nTools: %d. Days of use outside calibration: %d. Open lines of reverse traces: %d.\n", len(resp.GetTools()), gaps, open)
 }
 
 func (a *app) printAudited(w io.Writer, c clock, t *bayholdv1.AuditedTool) {
-	var certificates, periods, checks, gaps []string
+	var certificates, periods, checks, gaps, traces []string
 	for _, x := range t.GetCertificates() {
 		certificates = append(certificates, fmt.Sprintf("%s  %s, %s: %s", x.GetDate(), x.GetNumber(), x.GetLaboratory(),
 			strings.ToLower(verdictWord(x.GetAssessment().GetVerdict()))))
@@ -266,11 +305,16 @@ func (a *app) printAudited(w io.Writer, c clock, t *bayholdv1.AuditedTool) {
 		checks = append(checks, fmt.Sprintf("%s on %s: %s", c.at(x.GetTime()), id(x.GetTester()), outcome))
 	}
 	for _, x := range t.GetGaps() {
-		var used []string
-		for _, b := range x.GetBookings() {
-			used = append(used, b.GetReference())
-		}
-		gaps = append(gaps, fmt.Sprintf("%s  %s; %s", x.GetDate(), reasonWord(x.GetReason()), first(strings.Join(used, ", "), "cycles counted")))
+		gaps = append(gaps, gapText(c, x))
+	}
+	for _, x := range t.GetTraces() {
+		traces = append(traces, fmt.Sprintf("%s: %s in doubt, %d outside, %d open", x.GetTitle(),
+			counted(int(x.GetLines()), "tightening", "tightenings"), x.GetOutside(), x.GetOpen()))
+	}
+	for _, l := range t.GetOpenLines() {
+		x := l.GetTightening()
+		traces = append(traces, fmt.Sprintf("open: %s, %s, %s, %s: wanted %s, had %s: %s", x.GetId(), c.at(x.GetTime()), first(x.GetJob(), "no job"),
+			first(x.GetJoint(), x.GetStep(), "no joint"), wantedText(x), hadText(l), strings.ToLower(enumWord(l.GetImpact().String(), "TRACE_IMPACT_"))))
 	}
 	writeTable(w, facts(
 		[2]string{"Tool", id(t.GetTool().GetName()) + ", " + id(t.GetTool().GetToolType())},
@@ -278,5 +322,28 @@ func (a *app) printAudited(w io.Writer, c clock, t *bayholdv1.AuditedTool) {
 		[2]string{"In calibration", first(strings.Join(periods, "\n"), "not by any certificate")},
 		[2]string{"Checks", strings.Join(checks, "\n")},
 		[2]string{"Used outside", first(strings.Join(gaps, "\n"), "never")},
+		[2]string{"Traces", strings.Join(traces, "\n")},
 	), a.width())
+}
+
+// gapText says on which day a tool was in use outside calibration, and for what.
+func gapText(c clock, x *bayholdv1.CalibrationGap) string {
+	var used []string
+	named := map[string]bool{}
+	for _, s := range x.GetSteps() {
+		text := strings.TrimPrefix(s.GetJob()+" "+s.GetStep(), " ")
+		if !s.GetRecorded() {
+			text += " (planned)"
+		}
+		used, named[s.GetJob()] = append(used, text), true
+	}
+	for _, b := range x.GetBookings() {
+		if !named[b.GetReference()] {
+			used, named[b.GetReference()] = append(used, b.GetReference()+" held it"), true
+		}
+	}
+	if n := x.GetCycles(); n > 0 {
+		used = append(used, counted(int(n), "cycle", "cycles")+" counted by hand")
+	}
+	return fmt.Sprintf("%s  %s; %s", x.GetDate(), reasonWord(x.GetReason()), first(strings.Join(used, ", "), "in use"))
 }

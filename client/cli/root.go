@@ -67,7 +67,10 @@ func (a *app) root() *cobra.Command {
 	f.BoolVar(&a.given.plaintext, "insecure-plaintext", false, "let the token travel unencrypted over a safe network")
 	f.DurationVar(&a.given.timeout, "timeout", 0, "how long a call may take (default 30s)")
 	f.StringVarP(&a.given.output, "output", "o", "", `"table" or "json" (default "table")`)
-	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))
+	root.SetUsageTemplate(strings.NewReplacer(
+		".FlagUsages ", ".FlagUsagesWrapped 80 ",
+		`Use "{{.CommandPath}} [command] --help" for more information about a command.`, `More about one of them: {{.CommandPath}} [command] --help`,
+	).Replace(root.UsageTemplate()))
 	root.AddCommand(
 		a.importCommand(), a.siteCommand(), a.bayCommand(), a.technicianCommand(),
 		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(), a.calibrationCommand(),

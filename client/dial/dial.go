@@ -54,6 +54,9 @@ type Conn struct {
 	Tools       bayholdv1.ToolServiceClient
 	Issues      bayholdv1.IssueServiceClient
 	Calibration bayholdv1.CalibrationServiceClient
+	Traces      bayholdv1.TraceServiceClient
+	Intervals   bayholdv1.IntervalServiceClient
+	Leaves      bayholdv1.LeaveServiceClient
 	Procedures  bayholdv1.ProcedureServiceClient
 	Planning    bayholdv1.PlanningServiceClient
 	Bookings    bayholdv1.BookingServiceClient
@@ -107,6 +110,9 @@ func Open(c Config) (*Conn, error) {
 		Tools:       bayholdv1.NewToolServiceClient(cc),
 		Issues:      bayholdv1.NewIssueServiceClient(cc),
 		Calibration: bayholdv1.NewCalibrationServiceClient(cc),
+		Traces:      bayholdv1.NewTraceServiceClient(cc),
+		Intervals:   bayholdv1.NewIntervalServiceClient(cc),
+		Leaves:      bayholdv1.NewLeaveServiceClient(cc),
 		Procedures:  bayholdv1.NewProcedureServiceClient(cc),
 		Planning:    bayholdv1.NewPlanningServiceClient(cc),
 		Bookings:    bayholdv1.NewBookingServiceClient(cc),

@@ -1,5 +1,5 @@
 // Package board lays out what a workshop puts on paper and on its wall: the job
-// sheet, as text of 80 columns and as a page fit for A4.
+// sheet, as text of 80 columns and as a page fit for A4, and the auditor's page.
 //
 // A layout says nothing of its own: what a sheet says stands in one place
 // (newSheet), so that text and page cannot differ in a figure or a warning.

@@ -48,6 +48,20 @@ type CheckPolicy struct {
 	Reach float64
 }
 
+// Text says the rule with the policy's figures, for people.
+func (p CheckPolicy) Text() []string {
+	return []string{
+		"A check proves a tool good if:",
+		"1. its tester was in calibration,",
+		"2. the tool may deviate " + number(p.TesterRatio) + " times as much as the tester, or more,",
+		fmt.Sprintf("3. there are %d readings or more at every point,", p.Readings),
+		"4. every reading lies within what the tool may deviate, less what the tester may.",
+		fmt.Sprintf("It then speaks for settings from %s %% below its lowest to %s %% above its highest point, in the direction that was read, and for no other. "+
+			"A reading beyond what the tool may deviate, on a tester in order, is a finding: the tool is out of tolerance. What lies between proves nothing.",
+			number(p.Reach*100), number(p.Reach*100)),
+	}
+}
+
 func (p CheckPolicy) validate(fs *fault.Fields) {
 	if p.Readings < 1 || p.Readings > MaxReadings {
 		fs.Add("check.readings", "must be from 1 to %d", MaxReadings)

@@ -112,6 +112,9 @@ type History struct {
 	Calibrations []Calibration
 	Uses         []Use
 	Events       []Event
+	// Terms are decisions to let calibrations last otherwise. Before the first
+	// of them the policy that is asked with holds.
+	Terms []Term
 }
 
 // Reason is why a calibration ends. Events give their kind.
@@ -150,9 +153,10 @@ type Due struct {
 	Projected time.Time
 }
 
-// Covers tells whether the tool is in calibration to the end of a range: the
-// one rule by which planning and booking may take it.
-func (d Due) Covers(during hours.Range) bool { return !during.End.After(d.At) }
+// Covers tells whether a tool that is in calibration until an instant is so to
+// the end of a range: the one rule by which planning, booking and issuing may
+// take it.
+func Covers(until time.Time, during hours.Range) bool { return !during.End.After(until) }
 
 // DueAt says until when a tool is in calibration, as it is known at an instant:
 // what is dated later is left out. A calibration whose interval runs from first

@@ -30,9 +30,9 @@ type Tightening struct {
 	Direction Direction // empty: clockwise
 }
 
-// setting is what the tool was set to: as recorded, or what gives the wanted
+// Setting is what the tool was set to: as recorded, or what gives the wanted
 // torque; 0 for an angle stage and where figures are unsound.
-func (t Tightening) setting() float64 {
+func (t Tightening) Setting() float64 {
 	set := t.Set
 	if set == 0 {
 		set = t.Wanted / t.ratio()

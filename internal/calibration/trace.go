@@ -43,6 +43,8 @@ type Line struct {
 	Impact                  Impact
 	// Notes say what the figures rest on, and why a line was not judged.
 	Notes []string
+	// Decision closes the line; nil: it is open.
+	Decision *Decision
 }
 
 // Cleared is a tightening before the finding that evidence takes out of doubt.
@@ -84,7 +86,7 @@ func Trace(f Finding, evidence []Evidence, tightenings []Tightening) Report {
 	r := Report{Finding: f}
 	for i, t := range tightenings {
 		direction := cmp.Or(t.Direction, Clockwise)
-		window, since := f.window(evidence, direction, t.setting())
+		window, since := f.window(evidence, direction, t.Setting())
 		if i == 0 || window.Start.Before(r.Window.Start) {
 			r.Window = window
 		}
@@ -122,7 +124,7 @@ func (f Finding) lastWindow(evidence []Evidence) hours.Range {
 // wrong because the torque wrench was.
 func (l *Line) judge(c curve, direction Direction) {
 	l.Impact = NotJudged
-	set := l.setting()
+	set := l.Setting()
 	given := set * l.ratio()
 	switch {
 	case l.Angle > 0:

@@ -68,6 +68,18 @@ var mayCall = map[string]string{
 	"CalibrationService/ReviewInterval":    "ma",
 	"CalibrationService/AuditCalibration":  "ma",
 
+	"TraceService/TraceTool":         "ma",
+	"TraceService/CloseTraceLines":   "a",
+	"TraceService/ImportTightenings": "a",
+	"TraceService/GetAuditPage":      "ma",
+
+	"IntervalService/GetCalibrationPolicy": "mta",
+	"IntervalService/SetCalibrationPolicy": "a",
+	"IntervalService/ApplyInterval":        "a",
+
+	"LeaveService/FindLeaves": "ma",
+	"LeaveService/BookLeave":  "ma",
+
 	"JobService/GetJob":        "mta",
 	"JobService/ListJobs":      "mta",
 	"JobService/UpdateJobPart": "mt",

@@ -35,7 +35,7 @@ func (s calibrationService) RecordCertificate(ctx context.Context, req *bayholdv
 		return nil, err
 	}
 	out := &bayholdv1.RecordCertificateResponse{
-		Certificate: writeCertificate(siteID, done.Record), Standing: writeStanding(siteID, done.Standing),
+		Certificate: writeCertificate(siteID, done.Record), Standing: writeStanding(siteID, done.Standing), Trace: writeSummary(done.Trace),
 	}
 	for _, w := range done.Warnings {
 		out.Warnings = append(out.Warnings, &bayholdv1.CalibrationWarning{Field: w.Path, Code: string(w.Code), Message: w.Message})
@@ -118,7 +118,9 @@ func (s calibrationService) RecordCheck(ctx context.Context, req *bayholdv1.Reco
 	if err != nil {
 		return nil, err
 	}
-	return &bayholdv1.RecordCheckResponse{Check: writeCheck(siteID, done.Record), Standing: writeStanding(siteID, done.Standing)}, nil
+	return &bayholdv1.RecordCheckResponse{
+		Check: writeCheck(siteID, done.Record), Standing: writeStanding(siteID, done.Standing), Rule: done.Rule, Trace: writeSummary(done.Trace),
+	}, nil
 }
 
 func (s calibrationService) RecordToolEvent(ctx context.Context, req *bayholdv1.RecordToolEventRequest) (*bayholdv1.RecordToolEventResponse, error) {
@@ -172,9 +174,9 @@ func (s calibrationService) ReviewInterval(ctx context.Context, req *bayholdv1.R
 	if err != nil {
 		return nil, err
 	}
-	list, err := s.shop.ReviewInterval(ctx, siteID, tag, req.GetPresentDays())
-	out := &bayholdv1.ReviewIntervalResponse{}
-	for _, p := range list {
+	made, err := s.shop.ReviewInterval(ctx, siteID, tag, req.GetPresentDays())
+	out := &bayholdv1.ReviewIntervalResponse{PresentSource: made.Source}
+	for _, p := range made.Proposals {
 		out.Proposals = append(out.Proposals, writeProposal(p))
 	}
 	return out, err
@@ -190,9 +192,9 @@ func (s calibrationService) AuditCalibration(ctx context.Context, req *bayholdv1
 	if err := fs.Err("AUDIT", "the time asked for cannot be audited"); err != nil {
 		return nil, err
 	}
-	list, err := s.shop.AuditCalibration(ctx, siteID, during)
+	audit, err := s.shop.AuditCalibration(ctx, siteID, during)
 	out := &bayholdv1.AuditCalibrationResponse{}
-	for _, t := range list {
+	for _, t := range audit.Tools {
 		out.Tools = append(out.Tools, writeAudited(siteID, t))
 	}
 	return out, err

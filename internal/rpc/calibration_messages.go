@@ -191,7 +191,15 @@ func writeAudited(siteID string, t workshop.AuditedTool) *bayholdv1.AuditedTool 
 		for _, b := range g.Bookings {
 			m.Bookings = append(m.Bookings, writeBooking(siteID, b))
 		}
+		m.Cycles = int32(g.Cycles)
+		for _, u := range g.Steps {
+			m.Steps = append(m.Steps, &bayholdv1.UsedStep{Time: stamp(u.At), Job: u.Job, Step: u.Step, Recorded: u.Recorded})
+		}
 		out.Gaps = append(out.Gaps, m)
 	}
+	for i := range t.Traces {
+		out.Traces = append(out.Traces, writeSummary(&t.Traces[i]))
+	}
+	out.OpenLines = writeTraceLines(t.Open)
 	return out
 }

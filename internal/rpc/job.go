@@ -122,7 +122,7 @@ func (s jobService) UpdateJobPart(ctx context.Context, req *bayholdv1.UpdateJobP
 	}, err
 }
 
-// Sheets lays out job sheets and records.
+// Sheets lays out what is printed.
 type Sheets interface {
 	// Text writes a sheet in 80 columns, HTML as a page fit for A4.
 	Text(w io.Writer, s workshop.Sheet) error
@@ -130,6 +130,8 @@ type Sheets interface {
 	// RecordText writes the record of a job, RecordHTML as a page.
 	RecordText(w io.Writer, r workshop.JobRecord) error
 	RecordHTML(w io.Writer, r workshop.JobRecord) error
+	// AuditHTML writes an audit of calibration as a page fit for A4.
+	AuditHTML(w io.Writer, a workshop.Audit) error
 }
 
 func (s jobService) GetJobSheet(ctx context.Context, req *bayholdv1.GetJobSheetRequest) (*bayholdv1.GetJobSheetResponse, error) {

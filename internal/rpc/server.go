@@ -39,7 +39,7 @@ type Options struct {
 	Door *access.Door
 	// Secure encrypts what travels; nil for plain text.
 	Secure credentials.TransportCredentials
-	// Sheets lays out job sheets and records.
+	// Sheets lays out job sheets, records and the auditor's page.
 	Sheets Sheets
 	// Boards lays out boards, Pictures draws answers.
 	Boards   Boards
@@ -102,6 +102,9 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterToolServiceServer(s, toolService{shop: shop})
 	bayholdv1.RegisterIssueServiceServer(s, issueService{shop: shop})
 	bayholdv1.RegisterCalibrationServiceServer(s, calibrationService{shop: shop})
+	bayholdv1.RegisterTraceServiceServer(s, traceService{shop: shop, sheets: opts.Sheets})
+	bayholdv1.RegisterIntervalServiceServer(s, intervalService{shop: shop})
+	bayholdv1.RegisterLeaveServiceServer(s, leaveService{shop: shop})
 	bayholdv1.RegisterProcedureServiceServer(s, procedureService{shop: shop})
 	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop, pictures: opts.Pictures})
 	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})

@@ -144,8 +144,9 @@ func TestWhatACertificateIsJudgedBy(t *testing.T) {
 	for keys, want := range map[string]string{
 		"purpose: TORQUE, torque: 40-200 Nm, iso: III A":         `"III A" is no type and class`,
 		"purpose: TORQUE, torque: 40-200 Nm, permissible: 400 %": `"400 %" is no tolerance`,
+		"purpose: OTHER, torque: 2-400 Nm, iso: II A":            "iso: belongs to tools of purpose TORQUE only",
 		"purpose: LOCKING, iso: II A":                            "iso: belongs to tools of purpose TORQUE only",
-		"purpose: LOCKING, permissible: 4 %":                     "permissible: belongs to tools of purpose TORQUE only",
+		"purpose: LOCKING, permissible: 4 %":                     "permissible: belongs to tools of purpose TORQUE, and to testers of purpose OTHER, not to LOCKING",
 	} {
 		if _, err := read(t, "tool_types: [{id: w, name: W, "+keys+"}]"); err == nil || !strings.Contains(report(t, err), want) {
 			t.Errorf("%s: %v, want %q", keys, err, want)

@@ -41,13 +41,14 @@ func (r *reader) readToolTypes(w *Workshop, lists []value) {
 		switch {
 		case t.Purpose == site.Torque && !span.present():
 			span.fault("is missing: a tool of purpose TORQUE has a range such as 40-200 Nm")
-		case !tightens(t.Purpose) && span.present():
-			span.fault("belongs to tools of purpose TORQUE only, not %s", t.Purpose)
+		case !tightens(t.Purpose) && !tests(t.Purpose) && span.present():
+			span.fault("belongs to tools of purpose TORQUE, and to testers of purpose OTHER, not to %s", t.Purpose)
 		}
-		for _, key := range []string{"iso", "permissible"} {
-			if v := o.get(key); v.present() && !tightens(t.Purpose) {
-				v.fault("belongs to tools of purpose TORQUE only, not %s", t.Purpose)
-			}
+		if v := o.get("iso"); v.present() && !tightens(t.Purpose) {
+			v.fault("belongs to tools of purpose TORQUE only, not %s", t.Purpose)
+		}
+		if v := o.get("permissible"); v.present() && !tightens(t.Purpose) && !tests(t.Purpose) {
+			v.fault("belongs to tools of purpose TORQUE, and to testers of purpose OTHER, not to %s", t.Purpose)
 		}
 		if r.define(aToolType, t.ID, id) {
 			w.ToolTypes = append(w.ToolTypes, t)
@@ -58,6 +59,10 @@ func (r *reader) readToolTypes(w *Workshop, lists []value) {
 // tightens tells whether a tool of a purpose has a torque; one whose purpose is
 // at fault is not told so again.
 func tightens(p site.Purpose) bool { return p == site.Torque || p == "" }
+
+// tests tells whether a tool of a purpose may be a tester of torque tools, which
+// has a range and a permissible deviation and tightens nothing.
+func tests(p site.Purpose) bool { return p == site.Other }
 
 // isoForm is a type and a class of ISO 6789.
 var isoForm = regexp.MustCompile(`^(II?) ([A-G])$`)

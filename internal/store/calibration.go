@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"strconv"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -131,7 +132,7 @@ type CheckRecord struct {
 // Checks reads the intermediate checks of tools by time.
 func (r Reader) Checks(ctx context.Context, tags []string) ([]CheckRecord, error) {
 	rows, err := r.tx.Query(ctx, `
-		SELECT x.slug, c.body, c.result
+		SELECT c.check_id, x.slug, c.body, c.result
 		FROM calibration_check c JOIN resource x ON x.site_id = c.site_id AND x.resource_id = c.resource_id
 		WHERE c.site_id = $1 AND x.slug = ANY ($2)
 		ORDER BY c.at, c.check_id`, r.siteID, tags)
@@ -140,31 +141,35 @@ func (r Reader) Checks(ctx context.Context, tags []string) ([]CheckRecord, error
 	}
 	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (CheckRecord, error) {
 		var v CheckRecord
+		var id int64
 		var body, result []byte
-		if err := row.Scan(&v.Tool, &body, &result); err != nil {
+		if err := row.Scan(&id, &v.Tool, &body, &result); err != nil {
 			return v, err
 		}
 		if err := json.Unmarshal(body, &v.Check); err != nil {
 			return v, err
 		}
+		v.Check.ID = strconv.FormatInt(id, 10)
 		return v, json.Unmarshal(result, &v.Result)
 	})
 }
 
-// AddCheck records an intermediate check of a tool that the caller has locked.
-func (t *Tx) AddCheck(ctx context.Context, v CheckRecord) error {
+// AddCheck records an intermediate check of a tool that the caller has locked,
+// and gives its id.
+func (t *Tx) AddCheck(ctx context.Context, v CheckRecord) (string, error) {
 	id, err := t.toolID(ctx, v.Tool)
 	if err != nil {
-		return err
+		return "", err
 	}
 	body, result, err := twoJSON(v.Check, v.Result)
 	if err != nil {
-		return err
+		return "", err
 	}
-	_, err = t.tx.Exec(ctx, `
-		INSERT INTO calibration_check (site_id, resource_id, at, body, result) VALUES ($1, $2, $3, $4, $5)`,
-		t.siteID, id, v.Check.At, body, result)
-	return err
+	var row int64
+	err = t.tx.QueryRow(ctx, `
+		INSERT INTO calibration_check (site_id, resource_id, at, body, result) VALUES ($1, $2, $3, $4, $5) RETURNING check_id`,
+		t.siteID, id, v.Check.At, body, result).Scan(&row)
+	return strconv.FormatInt(row, 10), err
 }
 
 // ToolEvent is what happened to a tool apart from its calibration. One with

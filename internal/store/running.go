@@ -133,7 +133,9 @@ func (r Reader) signOffs(ctx context.Context, job int64) ([]running.SignOff, err
 type ReadingFilter struct {
 	Job  int64  // only of this job; 0: of all
 	Tool string // only by this tool; empty: by all
-	ID   int64  // only this one; 0: all
+	// Tools are those by which it was measured; nil: by any, or by none.
+	Tools []string
+	ID    int64 // only this one; 0: all
 	// From and Until bound their own times, Until left out; zero: no bound.
 	From, Until time.Time
 	// Tightenings leaves out checks, and readings that were corrected since.
@@ -180,8 +182,9 @@ func (r Reader) JobReadings(ctx context.Context, f ReadingFilter) ([]JobReading,
 			AND ($6::timestamptz IS NULL OR e.at < $6::timestamptz)
 			AND (NOT $7 OR (e.kind <> 'CHECK'
 				AND NOT EXISTS (SELECT FROM reading c WHERE c.site_id = e.site_id AND c.corrects = e.reading_id)))
+			AND ($8::text[] IS NULL OR t.slug = ANY ($8::text[]))
 		ORDER BY e.reading_id`,
-		r.siteID, f.Job, f.Tool, f.ID, nullable(f.From), nullable(f.Until), f.Tightenings)
+		r.siteID, f.Job, f.Tool, f.ID, nullable(f.From), nullable(f.Until), f.Tightenings, f.Tools)
 	if err != nil {
 		return nil, err
 	}

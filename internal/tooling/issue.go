@@ -5,7 +5,9 @@ import (
 	"slices"
 	"time"
 
+	"bayhold/internal/calibration"
 	"bayhold/internal/fault"
+	"bayhold/internal/hours"
 	"bayhold/internal/site"
 )
 
@@ -67,7 +69,7 @@ func Judge(a Ask) (Grant, []string) {
 		against = append(against, why)
 	}
 	switch {
-	case !a.Kind.Calibrated || g.Due.IsZero() || !g.Due.After(a.Tool.CalibratedUntil):
+	case !a.Kind.Calibrated || g.Due.IsZero() || calibration.Covers(a.Tool.CalibratedUntil, hours.Range{Start: a.Now, End: g.Due}):
 	case a.Tool.CalibratedUntil.IsZero():
 		against = append(against, "has no calibration")
 	default:

@@ -1,6 +1,7 @@
 package tooling
 
 import (
+	"bayhold/internal/calibration"
 	"bayhold/internal/hours"
 	"bayhold/internal/site"
 )
@@ -9,7 +10,7 @@ import (
 // it is fit for work, or expected to be by then, and in calibration to the end
 // if it needs that.
 func Serves(t site.Tool, kind site.ToolType, during hours.Range) bool {
-	if kind.Calibrated && during.End.After(t.CalibratedUntil) {
+	if kind.Calibrated && !calibration.Covers(t.CalibratedUntil, during) {
 		return false
 	}
 	switch t.Condition {

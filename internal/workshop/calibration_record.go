@@ -18,6 +18,7 @@ type RecordedCertificate struct {
 	Record   CertificateRecord
 	Warnings []calibration.Warning
 	Standing ToolCalibration
+	Trace    *TraceSummary // if it was found out of tolerance
 }
 
 // RecordCertificate keeps a certificate of a tool and the paper that it came on,
@@ -44,11 +45,15 @@ func (w *Workshop) RecordCertificate(ctx context.Context, act Act, tag string, c
 		if err := fs.Err("BAD_CERTIFICATE", "the certificate cannot be taken as it stands"); err != nil {
 			return out, err
 		}
-		out.Warnings, err = c.Validate(measured(tool, kind), rules(), hours.DateOf(tx.Now(), zone))
+		rules, err := readRules(ctx, tx.Reader)
 		if err != nil {
 			return out, err
 		}
-		assessment, err := calibration.Assess(c, measured(tool, kind), rules())
+		out.Warnings, err = c.Validate(measured(tool, kind), rules.policy(), hours.DateOf(tx.Now(), zone))
+		if err != nil {
+			return out, err
+		}
+		assessment, err := calibration.Assess(c, measured(tool, kind), rules.policy())
 		if err != nil {
 			return out, err
 		}
@@ -63,7 +68,12 @@ func (w *Workshop) RecordCertificate(ctx context.Context, act Act, tag string, c
 		tx.Log(store.Event{Kind: "tool.calibrated", Subject: "tools/" + tag, Details: map[string]any{
 			"certificate": c.Number, "date": c.Date, "verdict": assessment.Overall(),
 		}})
-		out.Standing, err = w.recalibrate(ctx, tx, tool, kind, nil)
+		rs, err := readRecords(ctx, tx.Reader, tx.Now(), []string{tag})
+		if err != nil {
+			return out, err
+		}
+		out.Trace = rs.summary(tool, kind, certificateFinding(out.Record.ID))
+		out.Standing, err = rs.recalibrate(ctx, tx, tool, kind, nil)
 		return out, err
 	})
 }
@@ -84,6 +94,8 @@ func checkDocument(fs *fault.Fields, document []byte) {
 type RecordedCheck struct {
 	Record   CheckRecord
 	Standing ToolCalibration
+	Rule     []string      // by which it was weighed, in words
+	Trace    *TraceSummary // if it found the tool out of tolerance
 }
 
 // RecordCheck keeps an intermediate check of a tool, made on another tool of the
@@ -104,15 +116,20 @@ func (w *Workshop) RecordCheck(ctx context.Context, act Act, tag string, c calib
 		if err := fs.Err("BAD_CHECK", "the check cannot be kept"); err != nil {
 			return out, err
 		}
-		if check.Tester, err = testerOf(ctx, tx.Reader, check.Tester.Tag); err != nil {
+		rules, err := readRules(ctx, tx.Reader)
+		if err != nil {
 			return out, err
 		}
-		result, err := rules().Judge(check, measured(tool, kind))
+		out.Rule = rules.policy().Check.Text()
+		if check.Tester, err = testerOf(ctx, tx.Reader, check.Tester.Tag, check.At, tx.Now()); err != nil {
+			return out, err
+		}
+		result, err := rules.policy().Judge(check, measured(tool, kind))
 		if err != nil {
 			return out, err
 		}
 		out.Record = store.CheckRecord{Tool: tag, Check: check, Result: result}
-		if err := tx.AddCheck(ctx, out.Record); err != nil {
+		if out.Record.Check.ID, err = tx.AddCheck(ctx, out.Record); err != nil {
 			return out, err
 		}
 		tx.Log(store.Event{Kind: "tool.checked", Subject: "tools/" + tag, Details: map[string]any{
@@ -125,13 +142,19 @@ func (w *Workshop) RecordCheck(ctx context.Context, act Act, tag string, c calib
 				return out, err
 			}
 		}
-		out.Standing, err = w.recalibrate(ctx, tx, tool, kind, event)
+		rs, err := readRecords(ctx, tx.Reader, tx.Now(), []string{tag})
+		if err != nil {
+			return out, err
+		}
+		out.Trace = rs.summary(tool, kind, checkFinding(out.Record.Check.ID))
+		out.Standing, err = rs.recalibrate(ctx, tx, tool, kind, event)
 		return out, err
 	})
 }
 
-// testerOf reads what a check rests on.
-func testerOf(ctx context.Context, r store.Reader, tag string) (calibration.Tester, error) {
+// testerOf reads what a check at an instant rests on. A tester with certificates
+// was in calibration if they say so; of another the date that was set counts.
+func testerOf(ctx context.Context, r store.Reader, tag string, at, now time.Time) (calibration.Tester, error) {
 	out := calibration.Tester{Tag: tag}
 	t, err := r.Tool(ctx, tag)
 	if err != nil {
@@ -141,9 +164,23 @@ func testerOf(ctx context.Context, r store.Reader, tag string) (calibration.Test
 	if err != nil {
 		return out, err
 	}
-	out.CalibratedUntil = t.CalibratedUntil
-	out.Permissible, err = rules().Classes.Permissible(measured(t, kind))
-	return out, err
+	rs, err := readRecords(ctx, r, now, []string{tag})
+	if err != nil {
+		return out, err
+	}
+	if out.Permissible, err = rs.rules.policy().Classes.Permissible(measured(t, kind)); err != nil {
+		return out, err
+	}
+	if len(rs.certificates[tag]) == 0 {
+		out.CalibratedUntil = t.CalibratedUntil
+		return out, nil
+	}
+	for _, p := range calibration.Periods(rs.history(tag, kind), measured(t, kind), rs.first(tag, kind), rs.zone, now) {
+		if p.During.Has(at) {
+			out.CalibratedUntil = p.During.End
+		}
+	}
+	return out, nil
 }
 
 // RecordToolEvent keeps what happened to a tool. With cycles it is a count of

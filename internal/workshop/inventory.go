@@ -88,7 +88,11 @@ func unserved(ctx context.Context, r store.Reader, now time.Time, t site.Tool, k
 	standing, err := r.Bookings(ctx, store.BookingFilter{
 		Now: now, Refs: []Ref{{Kind: site.KindTool, ID: t.Tag}}, During: hours.Range{Start: now, End: now.Add(maxRange)},
 	})
-	return slices.DeleteFunc(standing, func(b site.Booking) bool { return tooling.Serves(t, kind, b.During) }), err
+	if err != nil {
+		return nil, err
+	}
+	leaves, err := r.LeaveJobs(ctx)
+	return slices.DeleteFunc(standing, func(b site.Booking) bool { return leaves[b.Job] || tooling.Serves(t, kind, b.During) }), err
 }
 
 // tagForm is what an asset tag looks like: what is engraved on a tool.

@@ -127,6 +127,10 @@ func (b *bench) keep(ctx context.Context, tx *store.Tx, step string, list []runn
 			tags = append(tags, r.Tool)
 		}
 	}
+	// A tightening is a cycle, and may be an overload.
+	if err := recount(ctx, tx, tags); err != nil {
+		return out, err
+	}
 	b.log(tx, kind, touching(q.Technician, tags...), map[string]any{
 		"step": step, "technician": q.Technician, "at": q.At, "readings": out.Readings, "outside": outside,
 	})

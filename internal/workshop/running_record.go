@@ -220,7 +220,7 @@ func (b *bench) certificates(ctx context.Context, r store.Reader, list []running
 		if v.Tool == "" || !t.Type.Calibrated || v.Certificate != "" {
 			continue
 		}
-		v.Certificate = calibration.DueAt(known.history(v.Tool), measured(t.Tool, t.Type), dueRule(t.Type), known.zone, v.At).Certificate
+		v.Certificate = calibration.DueAt(known.history(v.Tool, t.Type), measured(t.Tool, t.Type), known.first(v.Tool, t.Type), known.zone, v.At).Certificate
 	}
 	return nil
 }

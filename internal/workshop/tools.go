@@ -2,8 +2,10 @@ package workshop
 
 import (
 	"context"
+	"slices"
 	"time"
 
+	"bayhold/internal/calibration"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/site"
@@ -140,13 +142,13 @@ func (w *Workshop) outOfCalibration(ctx context.Context, r store.Reader, tools [
 	bookings, err := r.Bookings(ctx, store.BookingFilter{
 		Now: now, Refs: refs, During: hours.Range{Start: now, End: now.Add(maxRange)},
 	})
-	var out []site.Booking
-	for _, b := range bookings {
-		if b.During.End.After(ends[b.Resource]) {
-			out = append(out, b)
-		}
+	if err != nil {
+		return nil, err
 	}
-	return out, err
+	leaves, err := r.LeaveJobs(ctx)
+	return slices.DeleteFunc(bookings, func(b site.Booking) bool {
+		return leaves[b.Job] || calibration.Covers(ends[b.Resource], b.During)
+	}), err
 }
 
 func typesByID(ctx context.Context, r store.Reader) (map[string]site.ToolType, error) {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"bayhold/internal/calibration"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/plan"
@@ -95,7 +96,7 @@ func (y *yard) addTool(t site.Tool, kind site.ToolType, busy map[Ref][]site.Book
 	y.retired[i] = t.Condition == site.Retired
 	if kind.Calibrated {
 		y.calib[i] = t.CalibratedUntil
-		y.units[i].Expiry = y.floor(t.CalibratedUntil)
+		y.units[i].Expiry = y.floor(t.CalibratedUntil) // calibration.Covers on whole minutes
 	}
 	if t.Condition == site.Serviceable {
 		return i
@@ -213,7 +214,7 @@ func (y *yard) holdable(unit int32, w plan.Window) []reason {
 			out = append(out, y.reasons[s.Ref])
 		}
 	}
-	if u.Expiry < w.End {
+	if until, calibrated := y.calib[unit]; calibrated && !calibration.Covers(until, y.rangeOf(w)) {
 		out = append(out, y.lapse(unit))
 	}
 	return out

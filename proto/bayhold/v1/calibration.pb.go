@@ -352,63 +352,6 @@ func (ToolEventKind) EnumDescriptor() ([]byte, []int) {
 	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{4}
 }
 
-// ReviewMethod is how a proposal for an interval was reached.
-type ReviewMethod int32
-
-const (
-	// Not said.
-	ReviewMethod_REVIEW_METHOD_UNSPECIFIED ReviewMethod = 0
-	// From the last result alone (ILAC-G24:2007, method 1).
-	ReviewMethod_REVIEW_METHOD_STAIRCASE ReviewMethod = 1
-	// From all results of about the present interval (NCSLI RP-1, method A3).
-	ReviewMethod_REVIEW_METHOD_INTERVAL_TEST ReviewMethod = 2
-	// From a reliability that falls off exponentially; for comparison only.
-	ReviewMethod_REVIEW_METHOD_EXPONENTIAL ReviewMethod = 3
-)
-
-// Enum value maps for ReviewMethod.
-var (
-	ReviewMethod_name = map[int32]string{
-		0: "REVIEW_METHOD_UNSPECIFIED",
-		1: "REVIEW_METHOD_STAIRCASE",
-		2: "REVIEW_METHOD_INTERVAL_TEST",
-		3: "REVIEW_METHOD_EXPONENTIAL",
-	}
-	ReviewMethod_value = map[string]int32{
-		"REVIEW_METHOD_UNSPECIFIED":   0,
-		"REVIEW_METHOD_STAIRCASE":     1,
-		"REVIEW_METHOD_INTERVAL_TEST": 2,
-		"REVIEW_METHOD_EXPONENTIAL":   3,
-	}
-)
-
-func (x ReviewMethod) Enum() *ReviewMethod {
-	p := new(ReviewMethod)
-	*p = x
-	return p
-}
-
-func (x ReviewMethod) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (ReviewMethod) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayhold_v1_calibration_proto_enumTypes[5].Descriptor()
-}
-
-func (ReviewMethod) Type() protoreflect.EnumType {
-	return &file_bayhold_v1_calibration_proto_enumTypes[5]
-}
-
-func (x ReviewMethod) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use ReviewMethod.Descriptor instead.
-func (ReviewMethod) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{5}
-}
-
 // ExpandedUncertainty is the uncertainty of a measurement.
 type ExpandedUncertainty struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1331,7 +1274,9 @@ type RecordCertificateResponse struct {
 	// What is doubtful about it.
 	Warnings []*CalibrationWarning `protobuf:"bytes,2,rep,name=warnings,proto3" json:"warnings,omitempty"`
 	// How the tool stands now.
-	Standing      *ToolCalibration `protobuf:"bytes,3,opt,name=standing,proto3" json:"standing,omitempty"`
+	Standing *ToolCalibration `protobuf:"bytes,3,opt,name=standing,proto3" json:"standing,omitempty"`
+	// The reverse trace, if it was found out of tolerance.
+	Trace         *TraceSummary `protobuf:"bytes,4,opt,name=trace,proto3" json:"trace,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1383,6 +1328,13 @@ func (x *RecordCertificateResponse) GetWarnings() []*CalibrationWarning {
 func (x *RecordCertificateResponse) GetStanding() *ToolCalibration {
 	if x != nil {
 		return x.Standing
+	}
+	return nil
+}
+
+func (x *RecordCertificateResponse) GetTrace() *TraceSummary {
+	if x != nil {
+		return x.Trace
 	}
 	return nil
 }
@@ -1797,7 +1749,11 @@ type RecordCheckResponse struct {
 	// As it was recorded and judged.
 	Check *IntermediateCheck `protobuf:"bytes,1,opt,name=check,proto3" json:"check,omitempty"`
 	// How the tool stands now.
-	Standing      *ToolCalibration `protobuf:"bytes,2,opt,name=standing,proto3" json:"standing,omitempty"`
+	Standing *ToolCalibration `protobuf:"bytes,2,opt,name=standing,proto3" json:"standing,omitempty"`
+	// The rule by which a check counts as proof, for people.
+	Rule []string `protobuf:"bytes,3,rep,name=rule,proto3" json:"rule,omitempty"`
+	// The reverse trace, if it was found out of tolerance.
+	Trace         *TraceSummary `protobuf:"bytes,4,opt,name=trace,proto3" json:"trace,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1842,6 +1798,20 @@ func (x *RecordCheckResponse) GetCheck() *IntermediateCheck {
 func (x *RecordCheckResponse) GetStanding() *ToolCalibration {
 	if x != nil {
 		return x.Standing
+	}
+	return nil
+}
+
+func (x *RecordCheckResponse) GetRule() []string {
+	if x != nil {
+		return x.Rule
+	}
+	return nil
+}
+
+func (x *RecordCheckResponse) GetTrace() *TraceSummary {
+	if x != nil {
+		return x.Trace
 	}
 	return nil
 }
@@ -2198,7 +2168,9 @@ func (x *ReviewIntervalRequest) GetPresentDays() float64 {
 type ReviewIntervalResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// One for each method.
-	Proposals     []*IntervalProposal `protobuf:"bytes,1,rep,name=proposals,proto3" json:"proposals,omitempty"`
+	Proposals []*IntervalProposal `protobuf:"bytes,1,rep,name=proposals,proto3" json:"proposals,omitempty"`
+	// Where the present interval comes from, for people.
+	PresentSource string `protobuf:"bytes,2,opt,name=present_source,json=presentSource,proto3" json:"present_source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2240,133 +2212,11 @@ func (x *ReviewIntervalResponse) GetProposals() []*IntervalProposal {
 	return nil
 }
 
-// IntervalProposal is what one method says of an interval.
-type IntervalProposal struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Which.
-	Method ReviewMethod `protobuf:"varint,1,opt,name=method,proto3,enum=bayhold.v1.ReviewMethod" json:"method,omitempty"`
-	// The present interval.
-	PresentDays float64 `protobuf:"fixed64,2,opt,name=present_days,json=presentDays,proto3" json:"present_days,omitempty"`
-	// The one proposed; the present one if no change is.
-	ProposedDays float64 `protobuf:"fixed64,3,opt,name=proposed_days,json=proposedDays,proto3" json:"proposed_days,omitempty"`
-	// What the method alone would give, without the policy's bounds; 0 if it
-	// gives nothing.
-	RawDays float64 `protobuf:"fixed64,4,opt,name=raw_days,json=rawDays,proto3" json:"raw_days,omitempty"`
-	// How many calibrations it looked at.
-	Results int32 `protobuf:"varint,5,opt,name=results,proto3" json:"results,omitempty"`
-	// How many of them found the tool in tolerance.
-	InTolerance int32 `protobuf:"varint,6,opt,name=in_tolerance,json=inTolerance,proto3" json:"in_tolerance,omitempty"`
-	// The day of the first of them; empty if there is none.
-	FirstDate string `protobuf:"bytes,7,opt,name=first_date,json=firstDate,proto3" json:"first_date,omitempty"`
-	// The day of the last of them; empty if there is none.
-	LastDate string `protobuf:"bytes,8,opt,name=last_date,json=lastDate,proto3" json:"last_date,omitempty"`
-	// With which confidence the present interval misses the target; 0 where the
-	// method has none to state.
-	Confidence float64 `protobuf:"fixed64,9,opt,name=confidence,proto3" json:"confidence,omitempty"`
-	// What was found and what the policy made of it, for people.
-	Reasons       []string `protobuf:"bytes,10,rep,name=reasons,proto3" json:"reasons,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *IntervalProposal) Reset() {
-	*x = IntervalProposal{}
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[26]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *IntervalProposal) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*IntervalProposal) ProtoMessage() {}
-
-func (x *IntervalProposal) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[26]
+func (x *ReviewIntervalResponse) GetPresentSource() string {
 	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use IntervalProposal.ProtoReflect.Descriptor instead.
-func (*IntervalProposal) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{26}
-}
-
-func (x *IntervalProposal) GetMethod() ReviewMethod {
-	if x != nil {
-		return x.Method
-	}
-	return ReviewMethod_REVIEW_METHOD_UNSPECIFIED
-}
-
-func (x *IntervalProposal) GetPresentDays() float64 {
-	if x != nil {
-		return x.PresentDays
-	}
-	return 0
-}
-
-func (x *IntervalProposal) GetProposedDays() float64 {
-	if x != nil {
-		return x.ProposedDays
-	}
-	return 0
-}
-
-func (x *IntervalProposal) GetRawDays() float64 {
-	if x != nil {
-		return x.RawDays
-	}
-	return 0
-}
-
-func (x *IntervalProposal) GetResults() int32 {
-	if x != nil {
-		return x.Results
-	}
-	return 0
-}
-
-func (x *IntervalProposal) GetInTolerance() int32 {
-	if x != nil {
-		return x.InTolerance
-	}
-	return 0
-}
-
-func (x *IntervalProposal) GetFirstDate() string {
-	if x != nil {
-		return x.FirstDate
+		return x.PresentSource
 	}
 	return ""
-}
-
-func (x *IntervalProposal) GetLastDate() string {
-	if x != nil {
-		return x.LastDate
-	}
-	return ""
-}
-
-func (x *IntervalProposal) GetConfidence() float64 {
-	if x != nil {
-		return x.Confidence
-	}
-	return 0
-}
-
-func (x *IntervalProposal) GetReasons() []string {
-	if x != nil {
-		return x.Reasons
-	}
-	return nil
 }
 
 // AuditCalibrationRequest asks how calibration stood in a time.
@@ -2382,7 +2232,7 @@ type AuditCalibrationRequest struct {
 
 func (x *AuditCalibrationRequest) Reset() {
 	*x = AuditCalibrationRequest{}
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[27]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2394,7 +2244,7 @@ func (x *AuditCalibrationRequest) String() string {
 func (*AuditCalibrationRequest) ProtoMessage() {}
 
 func (x *AuditCalibrationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[27]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2407,7 +2257,7 @@ func (x *AuditCalibrationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditCalibrationRequest.ProtoReflect.Descriptor instead.
 func (*AuditCalibrationRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{27}
+	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *AuditCalibrationRequest) GetParent() string {
@@ -2435,7 +2285,7 @@ type AuditCalibrationResponse struct {
 
 func (x *AuditCalibrationResponse) Reset() {
 	*x = AuditCalibrationResponse{}
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[28]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2447,7 +2297,7 @@ func (x *AuditCalibrationResponse) String() string {
 func (*AuditCalibrationResponse) ProtoMessage() {}
 
 func (x *AuditCalibrationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[28]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2460,7 +2310,7 @@ func (x *AuditCalibrationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditCalibrationResponse.ProtoReflect.Descriptor instead.
 func (*AuditCalibrationResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{28}
+	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *AuditCalibrationResponse) GetTools() []*AuditedTool {
@@ -2484,14 +2334,18 @@ type AuditedTool struct {
 	Periods []*CalibrationPeriod `protobuf:"bytes,4,rep,name=periods,proto3" json:"periods,omitempty"`
 	// The days on which it was in use and not in calibration; none is the answer
 	// that is hoped for.
-	Gaps          []*CalibrationGap `protobuf:"bytes,5,rep,name=gaps,proto3" json:"gaps,omitempty"`
+	Gaps []*CalibrationGap `protobuf:"bytes,5,rep,name=gaps,proto3" json:"gaps,omitempty"`
+	// Reverse traces of findings within the time, and older ones with open lines.
+	Traces []*TraceSummary `protobuf:"bytes,6,rep,name=traces,proto3" json:"traces,omitempty"`
+	// The open lines of these, by time.
+	OpenLines     []*TraceLine `protobuf:"bytes,7,rep,name=open_lines,json=openLines,proto3" json:"open_lines,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AuditedTool) Reset() {
 	*x = AuditedTool{}
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[29]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2503,7 +2357,7 @@ func (x *AuditedTool) String() string {
 func (*AuditedTool) ProtoMessage() {}
 
 func (x *AuditedTool) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[29]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2516,7 +2370,7 @@ func (x *AuditedTool) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditedTool.ProtoReflect.Descriptor instead.
 func (*AuditedTool) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{29}
+	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *AuditedTool) GetTool() *Tool {
@@ -2554,6 +2408,20 @@ func (x *AuditedTool) GetGaps() []*CalibrationGap {
 	return nil
 }
 
+func (x *AuditedTool) GetTraces() []*TraceSummary {
+	if x != nil {
+		return x.Traces
+	}
+	return nil
+}
+
+func (x *AuditedTool) GetOpenLines() []*TraceLine {
+	if x != nil {
+		return x.OpenLines
+	}
+	return nil
+}
+
 // CalibrationPeriod is a time in which a tool was in calibration.
 type CalibrationPeriod struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2569,7 +2437,7 @@ type CalibrationPeriod struct {
 
 func (x *CalibrationPeriod) Reset() {
 	*x = CalibrationPeriod{}
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[30]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2581,7 +2449,7 @@ func (x *CalibrationPeriod) String() string {
 func (*CalibrationPeriod) ProtoMessage() {}
 
 func (x *CalibrationPeriod) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[30]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2594,7 +2462,7 @@ func (x *CalibrationPeriod) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalibrationPeriod.ProtoReflect.Descriptor instead.
 func (*CalibrationPeriod) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{30}
+	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CalibrationPeriod) GetDuring() *TimeRange {
@@ -2629,14 +2497,18 @@ type CalibrationGap struct {
 	// Since when; absent if it never was in calibration.
 	SinceTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=since_time,json=sinceTime,proto3" json:"since_time,omitempty"`
 	// The bookings for which it was in use.
-	Bookings      []*Booking `protobuf:"bytes,4,rep,name=bookings,proto3" json:"bookings,omitempty"`
+	Bookings []*Booking `protobuf:"bytes,4,rep,name=bookings,proto3" json:"bookings,omitempty"`
+	// The steps for which it was in use on that day, by time.
+	Steps []*UsedStep `protobuf:"bytes,5,rep,name=steps,proto3" json:"steps,omitempty"`
+	// How many cycles were counted by hand on that day.
+	Cycles        int32 `protobuf:"varint,6,opt,name=cycles,proto3" json:"cycles,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CalibrationGap) Reset() {
 	*x = CalibrationGap{}
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[31]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2648,7 +2520,7 @@ func (x *CalibrationGap) String() string {
 func (*CalibrationGap) ProtoMessage() {}
 
 func (x *CalibrationGap) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_calibration_proto_msgTypes[31]
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2661,7 +2533,7 @@ func (x *CalibrationGap) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalibrationGap.ProtoReflect.Descriptor instead.
 func (*CalibrationGap) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{31}
+	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *CalibrationGap) GetDate() string {
@@ -2692,12 +2564,99 @@ func (x *CalibrationGap) GetBookings() []*Booking {
 	return nil
 }
 
+func (x *CalibrationGap) GetSteps() []*UsedStep {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+func (x *CalibrationGap) GetCycles() int32 {
+	if x != nil {
+		return x.Cycles
+	}
+	return 0
+}
+
+// UsedStep is a step for which a tool was in use.
+type UsedStep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When: of a tightening, or the start of a step that was planned.
+	Time *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=time,proto3" json:"time,omitempty"`
+	// The workshop's own reference of the job, or what was recorded of it.
+	Job string `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	// The step.
+	Step string `protobuf:"bytes,3,opt,name=step,proto3" json:"step,omitempty"`
+	// Whether it is known from a record; else only that it was planned then.
+	Recorded      bool `protobuf:"varint,4,opt,name=recorded,proto3" json:"recorded,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UsedStep) Reset() {
+	*x = UsedStep{}
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UsedStep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UsedStep) ProtoMessage() {}
+
+func (x *UsedStep) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_calibration_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UsedStep.ProtoReflect.Descriptor instead.
+func (*UsedStep) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_calibration_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *UsedStep) GetTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+func (x *UsedStep) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *UsedStep) GetStep() string {
+	if x != nil {
+		return x.Step
+	}
+	return ""
+}
+
+func (x *UsedStep) GetRecorded() bool {
+	if x != nil {
+		return x.Recorded
+	}
+	return false
+}
+
 var File_bayhold_v1_calibration_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\n" +
 	"\x1cbayhold/v1/calibration.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/tool.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"r\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x17bayhold/v1/review.proto\x1a\x1bbayhold/v1/tightening.proto\x1a\x15bayhold/v1/tool.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"r\n" +
 	"\x13ExpandedUncertainty\x12\x16\n" +
 	"\x06amount\x18\x01 \x01(\x01R\x06amount\x12\x1a\n" +
 	"\brelative\x18\x02 \x01(\bR\brelative\x12'\n" +
@@ -2784,11 +2743,12 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\vcertificate\x18\x02 \x01(\v2\x17.bayhold.v1.CertificateR\vcertificate\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\x12\x1a\n" +
-	"\bdocument\x18\x04 \x01(\fR\bdocument\"\xcb\x01\n" +
+	"\bdocument\x18\x04 \x01(\fR\bdocument\"\xfb\x01\n" +
 	"\x19RecordCertificateResponse\x129\n" +
 	"\vcertificate\x18\x01 \x01(\v2\x17.bayhold.v1.CertificateR\vcertificate\x12:\n" +
 	"\bwarnings\x18\x02 \x03(\v2\x1e.bayhold.v1.CalibrationWarningR\bwarnings\x127\n" +
-	"\bstanding\x18\x03 \x01(\v2\x1b.bayhold.v1.ToolCalibrationR\bstanding\"P\n" +
+	"\bstanding\x18\x03 \x01(\v2\x1b.bayhold.v1.ToolCalibrationR\bstanding\x12.\n" +
+	"\x05trace\x18\x04 \x01(\v2\x18.bayhold.v1.TraceSummaryR\x05trace\"P\n" +
 	"\x15GetCertificateRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12#\n" +
 	"\rwith_document\x18\x02 \x01(\bR\fwithDocument\"o\n" +
@@ -2816,10 +2776,12 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x123\n" +
 	"\x05check\x18\x02 \x01(\v2\x1d.bayhold.v1.IntermediateCheckR\x05check\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tR\trequestId\"\x83\x01\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"\xc7\x01\n" +
 	"\x13RecordCheckResponse\x123\n" +
 	"\x05check\x18\x01 \x01(\v2\x1d.bayhold.v1.IntermediateCheckR\x05check\x127\n" +
-	"\bstanding\x18\x02 \x01(\v2\x1b.bayhold.v1.ToolCalibrationR\bstanding\"\xb3\x01\n" +
+	"\bstanding\x18\x02 \x01(\v2\x1b.bayhold.v1.ToolCalibrationR\bstanding\x12\x12\n" +
+	"\x04rule\x18\x03 \x03(\tR\x04rule\x12.\n" +
+	"\x05trace\x18\x04 \x01(\v2\x18.bayhold.v1.TraceSummaryR\x05trace\"\xb3\x01\n" +
 	"\tToolEvent\x12.\n" +
 	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12-\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x19.bayhold.v1.ToolEventKindR\x04kind\x12\x1b\n" +
@@ -2840,45 +2802,41 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\x05tools\x18\x01 \x03(\v2\x1b.bayhold.v1.ToolCalibrationR\x05tools\"N\n" +
 	"\x15ReviewIntervalRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
-	"\fpresent_days\x18\x02 \x01(\x01R\vpresentDays\"T\n" +
+	"\fpresent_days\x18\x02 \x01(\x01R\vpresentDays\"{\n" +
 	"\x16ReviewIntervalResponse\x12:\n" +
-	"\tproposals\x18\x01 \x03(\v2\x1c.bayhold.v1.IntervalProposalR\tproposals\"\xda\x02\n" +
-	"\x10IntervalProposal\x120\n" +
-	"\x06method\x18\x01 \x01(\x0e2\x18.bayhold.v1.ReviewMethodR\x06method\x12!\n" +
-	"\fpresent_days\x18\x02 \x01(\x01R\vpresentDays\x12#\n" +
-	"\rproposed_days\x18\x03 \x01(\x01R\fproposedDays\x12\x19\n" +
-	"\braw_days\x18\x04 \x01(\x01R\arawDays\x12\x18\n" +
-	"\aresults\x18\x05 \x01(\x05R\aresults\x12!\n" +
-	"\fin_tolerance\x18\x06 \x01(\x05R\vinTolerance\x12\x1d\n" +
-	"\n" +
-	"first_date\x18\a \x01(\tR\tfirstDate\x12\x1b\n" +
-	"\tlast_date\x18\b \x01(\tR\blastDate\x12\x1e\n" +
-	"\n" +
-	"confidence\x18\t \x01(\x01R\n" +
-	"confidence\x12\x18\n" +
-	"\areasons\x18\n" +
-	" \x03(\tR\areasons\"`\n" +
+	"\tproposals\x18\x01 \x03(\v2\x1c.bayhold.v1.IntervalProposalR\tproposals\x12%\n" +
+	"\x0epresent_source\x18\x02 \x01(\tR\rpresentSource\"`\n" +
 	"\x17AuditCalibrationRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12-\n" +
 	"\x06during\x18\x02 \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\"I\n" +
 	"\x18AuditCalibrationResponse\x12-\n" +
-	"\x05tools\x18\x01 \x03(\v2\x17.bayhold.v1.AuditedToolR\x05tools\"\x90\x02\n" +
+	"\x05tools\x18\x01 \x03(\v2\x17.bayhold.v1.AuditedToolR\x05tools\"\xf8\x02\n" +
 	"\vAuditedTool\x12$\n" +
 	"\x04tool\x18\x01 \x01(\v2\x10.bayhold.v1.ToolR\x04tool\x12;\n" +
 	"\fcertificates\x18\x02 \x03(\v2\x17.bayhold.v1.CertificateR\fcertificates\x125\n" +
 	"\x06checks\x18\x03 \x03(\v2\x1d.bayhold.v1.IntermediateCheckR\x06checks\x127\n" +
 	"\aperiods\x18\x04 \x03(\v2\x1d.bayhold.v1.CalibrationPeriodR\aperiods\x12.\n" +
-	"\x04gaps\x18\x05 \x03(\v2\x1a.bayhold.v1.CalibrationGapR\x04gaps\"\x9e\x01\n" +
+	"\x04gaps\x18\x05 \x03(\v2\x1a.bayhold.v1.CalibrationGapR\x04gaps\x120\n" +
+	"\x06traces\x18\x06 \x03(\v2\x18.bayhold.v1.TraceSummaryR\x06traces\x124\n" +
+	"\n" +
+	"open_lines\x18\a \x03(\v2\x15.bayhold.v1.TraceLineR\topenLines\"\x9e\x01\n" +
 	"\x11CalibrationPeriod\x12-\n" +
 	"\x06during\x18\x01 \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\x12-\n" +
 	"\x12certificate_number\x18\x02 \x01(\tR\x11certificateNumber\x12+\n" +
-	"\x05ended\x18\x03 \x01(\x0e2\x15.bayhold.v1.DueReasonR\x05ended\"\xbf\x01\n" +
+	"\x05ended\x18\x03 \x01(\x0e2\x15.bayhold.v1.DueReasonR\x05ended\"\x83\x02\n" +
 	"\x0eCalibrationGap\x12\x12\n" +
 	"\x04date\x18\x01 \x01(\tR\x04date\x12-\n" +
 	"\x06reason\x18\x02 \x01(\x0e2\x15.bayhold.v1.DueReasonR\x06reason\x129\n" +
 	"\n" +
 	"since_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tsinceTime\x12/\n" +
-	"\bbookings\x18\x04 \x03(\v2\x13.bayhold.v1.BookingR\bbookings*~\n" +
+	"\bbookings\x18\x04 \x03(\v2\x13.bayhold.v1.BookingR\bbookings\x12*\n" +
+	"\x05steps\x18\x05 \x03(\v2\x14.bayhold.v1.UsedStepR\x05steps\x12\x16\n" +
+	"\x06cycles\x18\x06 \x01(\x05R\x06cycles\"|\n" +
+	"\bUsedStep\x12.\n" +
+	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x10\n" +
+	"\x03job\x18\x02 \x01(\tR\x03job\x12\x12\n" +
+	"\x04step\x18\x03 \x01(\tR\x04step\x12\x1a\n" +
+	"\brecorded\x18\x04 \x01(\bR\brecorded*~\n" +
 	"\x10TurningDirection\x12!\n" +
 	"\x1dTURNING_DIRECTION_UNSPECIFIED\x10\x00\x12\x1f\n" +
 	"\x1bTURNING_DIRECTION_CLOCKWISE\x10\x01\x12&\n" +
@@ -2914,12 +2872,7 @@ const file_bayhold_v1_calibration_proto_rawDesc = "" +
 	"\x14TOOL_EVENT_KIND_DROP\x10\x02\x12\x1a\n" +
 	"\x16TOOL_EVENT_KIND_DAMAGE\x10\x03\x12\x1a\n" +
 	"\x16TOOL_EVENT_KIND_REPAIR\x10\x04\x12\x17\n" +
-	"\x13TOOL_EVENT_KIND_USE\x10\x05*\x8a\x01\n" +
-	"\fReviewMethod\x12\x1d\n" +
-	"\x19REVIEW_METHOD_UNSPECIFIED\x10\x00\x12\x1b\n" +
-	"\x17REVIEW_METHOD_STAIRCASE\x10\x01\x12\x1f\n" +
-	"\x1bREVIEW_METHOD_INTERVAL_TEST\x10\x02\x12\x1d\n" +
-	"\x19REVIEW_METHOD_EXPONENTIAL\x10\x032\xa9\x06\n" +
+	"\x13TOOL_EVENT_KIND_USE\x10\x052\xa9\x06\n" +
 	"\x12CalibrationService\x12i\n" +
 	"\x11RecordCertificate\x12$.bayhold.v1.RecordCertificateRequest\x1a%.bayhold.v1.RecordCertificateResponse\"\a\x92\xe5\x18\x03\n" +
 	"\x01\x03\x12b\n" +
@@ -2950,7 +2903,7 @@ func file_bayhold_v1_calibration_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_calibration_proto_rawDescData
 }
 
-var file_bayhold_v1_calibration_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
+var file_bayhold_v1_calibration_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
 var file_bayhold_v1_calibration_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_bayhold_v1_calibration_proto_goTypes = []any{
 	(TurningDirection)(0),             // 0: bayhold.v1.TurningDirection
@@ -2958,119 +2911,126 @@ var file_bayhold_v1_calibration_proto_goTypes = []any{
 	(Verdict)(0),                      // 2: bayhold.v1.Verdict
 	(DueReason)(0),                    // 3: bayhold.v1.DueReason
 	(ToolEventKind)(0),                // 4: bayhold.v1.ToolEventKind
-	(ReviewMethod)(0),                 // 5: bayhold.v1.ReviewMethod
-	(*ExpandedUncertainty)(nil),       // 6: bayhold.v1.ExpandedUncertainty
-	(*CalibrationPoint)(nil),          // 7: bayhold.v1.CalibrationPoint
-	(*Certificate)(nil),               // 8: bayhold.v1.Certificate
-	(*Assessment)(nil),                // 9: bayhold.v1.Assessment
-	(*AssessedSide)(nil),              // 10: bayhold.v1.AssessedSide
-	(*AssessedPoint)(nil),             // 11: bayhold.v1.AssessedPoint
-	(*AssessedReading)(nil),           // 12: bayhold.v1.AssessedReading
-	(*CalibrationWarning)(nil),        // 13: bayhold.v1.CalibrationWarning
-	(*CalibrationDue)(nil),            // 14: bayhold.v1.CalibrationDue
-	(*ToolCalibration)(nil),           // 15: bayhold.v1.ToolCalibration
-	(*RecordCertificateRequest)(nil),  // 16: bayhold.v1.RecordCertificateRequest
-	(*RecordCertificateResponse)(nil), // 17: bayhold.v1.RecordCertificateResponse
-	(*GetCertificateRequest)(nil),     // 18: bayhold.v1.GetCertificateRequest
-	(*GetCertificateResponse)(nil),    // 19: bayhold.v1.GetCertificateResponse
-	(*ListCertificatesRequest)(nil),   // 20: bayhold.v1.ListCertificatesRequest
-	(*ListCertificatesResponse)(nil),  // 21: bayhold.v1.ListCertificatesResponse
-	(*IntermediateCheck)(nil),         // 22: bayhold.v1.IntermediateCheck
-	(*RecordCheckRequest)(nil),        // 23: bayhold.v1.RecordCheckRequest
-	(*RecordCheckResponse)(nil),       // 24: bayhold.v1.RecordCheckResponse
-	(*ToolEvent)(nil),                 // 25: bayhold.v1.ToolEvent
-	(*RecordToolEventRequest)(nil),    // 26: bayhold.v1.RecordToolEventRequest
-	(*RecordToolEventResponse)(nil),   // 27: bayhold.v1.RecordToolEventResponse
-	(*ListDueRequest)(nil),            // 28: bayhold.v1.ListDueRequest
-	(*ListDueResponse)(nil),           // 29: bayhold.v1.ListDueResponse
-	(*ReviewIntervalRequest)(nil),     // 30: bayhold.v1.ReviewIntervalRequest
-	(*ReviewIntervalResponse)(nil),    // 31: bayhold.v1.ReviewIntervalResponse
-	(*IntervalProposal)(nil),          // 32: bayhold.v1.IntervalProposal
-	(*AuditCalibrationRequest)(nil),   // 33: bayhold.v1.AuditCalibrationRequest
-	(*AuditCalibrationResponse)(nil),  // 34: bayhold.v1.AuditCalibrationResponse
-	(*AuditedTool)(nil),               // 35: bayhold.v1.AuditedTool
-	(*CalibrationPeriod)(nil),         // 36: bayhold.v1.CalibrationPeriod
-	(*CalibrationGap)(nil),            // 37: bayhold.v1.CalibrationGap
-	(*timestamppb.Timestamp)(nil),     // 38: google.protobuf.Timestamp
-	(*Tool)(nil),                      // 39: bayhold.v1.Tool
-	(*Booking)(nil),                   // 40: bayhold.v1.Booking
-	(*TimeRange)(nil),                 // 41: bayhold.v1.TimeRange
+	(*ExpandedUncertainty)(nil),       // 5: bayhold.v1.ExpandedUncertainty
+	(*CalibrationPoint)(nil),          // 6: bayhold.v1.CalibrationPoint
+	(*Certificate)(nil),               // 7: bayhold.v1.Certificate
+	(*Assessment)(nil),                // 8: bayhold.v1.Assessment
+	(*AssessedSide)(nil),              // 9: bayhold.v1.AssessedSide
+	(*AssessedPoint)(nil),             // 10: bayhold.v1.AssessedPoint
+	(*AssessedReading)(nil),           // 11: bayhold.v1.AssessedReading
+	(*CalibrationWarning)(nil),        // 12: bayhold.v1.CalibrationWarning
+	(*CalibrationDue)(nil),            // 13: bayhold.v1.CalibrationDue
+	(*ToolCalibration)(nil),           // 14: bayhold.v1.ToolCalibration
+	(*RecordCertificateRequest)(nil),  // 15: bayhold.v1.RecordCertificateRequest
+	(*RecordCertificateResponse)(nil), // 16: bayhold.v1.RecordCertificateResponse
+	(*GetCertificateRequest)(nil),     // 17: bayhold.v1.GetCertificateRequest
+	(*GetCertificateResponse)(nil),    // 18: bayhold.v1.GetCertificateResponse
+	(*ListCertificatesRequest)(nil),   // 19: bayhold.v1.ListCertificatesRequest
+	(*ListCertificatesResponse)(nil),  // 20: bayhold.v1.ListCertificatesResponse
+	(*IntermediateCheck)(nil),         // 21: bayhold.v1.IntermediateCheck
+	(*RecordCheckRequest)(nil),        // 22: bayhold.v1.RecordCheckRequest
+	(*RecordCheckResponse)(nil),       // 23: bayhold.v1.RecordCheckResponse
+	(*ToolEvent)(nil),                 // 24: bayhold.v1.ToolEvent
+	(*RecordToolEventRequest)(nil),    // 25: bayhold.v1.RecordToolEventRequest
+	(*RecordToolEventResponse)(nil),   // 26: bayhold.v1.RecordToolEventResponse
+	(*ListDueRequest)(nil),            // 27: bayhold.v1.ListDueRequest
+	(*ListDueResponse)(nil),           // 28: bayhold.v1.ListDueResponse
+	(*ReviewIntervalRequest)(nil),     // 29: bayhold.v1.ReviewIntervalRequest
+	(*ReviewIntervalResponse)(nil),    // 30: bayhold.v1.ReviewIntervalResponse
+	(*AuditCalibrationRequest)(nil),   // 31: bayhold.v1.AuditCalibrationRequest
+	(*AuditCalibrationResponse)(nil),  // 32: bayhold.v1.AuditCalibrationResponse
+	(*AuditedTool)(nil),               // 33: bayhold.v1.AuditedTool
+	(*CalibrationPeriod)(nil),         // 34: bayhold.v1.CalibrationPeriod
+	(*CalibrationGap)(nil),            // 35: bayhold.v1.CalibrationGap
+	(*UsedStep)(nil),                  // 36: bayhold.v1.UsedStep
+	(*timestamppb.Timestamp)(nil),     // 37: google.protobuf.Timestamp
+	(*Tool)(nil),                      // 38: bayhold.v1.Tool
+	(*Booking)(nil),                   // 39: bayhold.v1.Booking
+	(*TraceSummary)(nil),              // 40: bayhold.v1.TraceSummary
+	(*IntervalProposal)(nil),          // 41: bayhold.v1.IntervalProposal
+	(*TimeRange)(nil),                 // 42: bayhold.v1.TimeRange
+	(*TraceLine)(nil),                 // 43: bayhold.v1.TraceLine
 }
 var file_bayhold_v1_calibration_proto_depIdxs = []int32{
 	0,  // 0: bayhold.v1.CalibrationPoint.direction:type_name -> bayhold.v1.TurningDirection
-	6,  // 1: bayhold.v1.CalibrationPoint.uncertainty:type_name -> bayhold.v1.ExpandedUncertainty
+	5,  // 1: bayhold.v1.CalibrationPoint.uncertainty:type_name -> bayhold.v1.ExpandedUncertainty
 	1,  // 2: bayhold.v1.Certificate.rule:type_name -> bayhold.v1.DecisionRule
-	7,  // 3: bayhold.v1.Certificate.points:type_name -> bayhold.v1.CalibrationPoint
-	9,  // 4: bayhold.v1.Certificate.assessment:type_name -> bayhold.v1.Assessment
-	38, // 5: bayhold.v1.Certificate.create_time:type_name -> google.protobuf.Timestamp
-	10, // 6: bayhold.v1.Assessment.as_found:type_name -> bayhold.v1.AssessedSide
-	10, // 7: bayhold.v1.Assessment.as_left:type_name -> bayhold.v1.AssessedSide
+	6,  // 3: bayhold.v1.Certificate.points:type_name -> bayhold.v1.CalibrationPoint
+	8,  // 4: bayhold.v1.Certificate.assessment:type_name -> bayhold.v1.Assessment
+	37, // 5: bayhold.v1.Certificate.create_time:type_name -> google.protobuf.Timestamp
+	9,  // 6: bayhold.v1.Assessment.as_found:type_name -> bayhold.v1.AssessedSide
+	9,  // 7: bayhold.v1.Assessment.as_left:type_name -> bayhold.v1.AssessedSide
 	2,  // 8: bayhold.v1.Assessment.verdict:type_name -> bayhold.v1.Verdict
 	2,  // 9: bayhold.v1.AssessedSide.verdict:type_name -> bayhold.v1.Verdict
-	11, // 10: bayhold.v1.AssessedSide.points:type_name -> bayhold.v1.AssessedPoint
+	10, // 10: bayhold.v1.AssessedSide.points:type_name -> bayhold.v1.AssessedPoint
 	0,  // 11: bayhold.v1.AssessedPoint.direction:type_name -> bayhold.v1.TurningDirection
 	2,  // 12: bayhold.v1.AssessedPoint.verdict:type_name -> bayhold.v1.Verdict
-	12, // 13: bayhold.v1.AssessedPoint.readings:type_name -> bayhold.v1.AssessedReading
+	11, // 13: bayhold.v1.AssessedPoint.readings:type_name -> bayhold.v1.AssessedReading
 	2,  // 14: bayhold.v1.AssessedReading.verdict:type_name -> bayhold.v1.Verdict
-	38, // 15: bayhold.v1.CalibrationDue.due_time:type_name -> google.protobuf.Timestamp
+	37, // 15: bayhold.v1.CalibrationDue.due_time:type_name -> google.protobuf.Timestamp
 	3,  // 16: bayhold.v1.CalibrationDue.reason:type_name -> bayhold.v1.DueReason
-	38, // 17: bayhold.v1.CalibrationDue.projected_time:type_name -> google.protobuf.Timestamp
-	39, // 18: bayhold.v1.ToolCalibration.tool:type_name -> bayhold.v1.Tool
-	14, // 19: bayhold.v1.ToolCalibration.due:type_name -> bayhold.v1.CalibrationDue
-	40, // 20: bayhold.v1.ToolCalibration.affected_bookings:type_name -> bayhold.v1.Booking
-	8,  // 21: bayhold.v1.RecordCertificateRequest.certificate:type_name -> bayhold.v1.Certificate
-	8,  // 22: bayhold.v1.RecordCertificateResponse.certificate:type_name -> bayhold.v1.Certificate
-	13, // 23: bayhold.v1.RecordCertificateResponse.warnings:type_name -> bayhold.v1.CalibrationWarning
-	15, // 24: bayhold.v1.RecordCertificateResponse.standing:type_name -> bayhold.v1.ToolCalibration
-	8,  // 25: bayhold.v1.GetCertificateResponse.certificate:type_name -> bayhold.v1.Certificate
-	8,  // 26: bayhold.v1.ListCertificatesResponse.certificates:type_name -> bayhold.v1.Certificate
-	38, // 27: bayhold.v1.IntermediateCheck.time:type_name -> google.protobuf.Timestamp
-	7,  // 28: bayhold.v1.IntermediateCheck.points:type_name -> bayhold.v1.CalibrationPoint
-	10, // 29: bayhold.v1.IntermediateCheck.readings:type_name -> bayhold.v1.AssessedSide
-	22, // 30: bayhold.v1.RecordCheckRequest.check:type_name -> bayhold.v1.IntermediateCheck
-	22, // 31: bayhold.v1.RecordCheckResponse.check:type_name -> bayhold.v1.IntermediateCheck
-	15, // 32: bayhold.v1.RecordCheckResponse.standing:type_name -> bayhold.v1.ToolCalibration
-	38, // 33: bayhold.v1.ToolEvent.time:type_name -> google.protobuf.Timestamp
-	4,  // 34: bayhold.v1.ToolEvent.kind:type_name -> bayhold.v1.ToolEventKind
-	25, // 35: bayhold.v1.RecordToolEventRequest.event:type_name -> bayhold.v1.ToolEvent
-	15, // 36: bayhold.v1.RecordToolEventResponse.standing:type_name -> bayhold.v1.ToolCalibration
-	38, // 37: bayhold.v1.ListDueRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	15, // 38: bayhold.v1.ListDueResponse.tools:type_name -> bayhold.v1.ToolCalibration
-	32, // 39: bayhold.v1.ReviewIntervalResponse.proposals:type_name -> bayhold.v1.IntervalProposal
-	5,  // 40: bayhold.v1.IntervalProposal.method:type_name -> bayhold.v1.ReviewMethod
-	41, // 41: bayhold.v1.AuditCalibrationRequest.during:type_name -> bayhold.v1.TimeRange
-	35, // 42: bayhold.v1.AuditCalibrationResponse.tools:type_name -> bayhold.v1.AuditedTool
-	39, // 43: bayhold.v1.AuditedTool.tool:type_name -> bayhold.v1.Tool
-	8,  // 44: bayhold.v1.AuditedTool.certificates:type_name -> bayhold.v1.Certificate
-	22, // 45: bayhold.v1.AuditedTool.checks:type_name -> bayhold.v1.IntermediateCheck
-	36, // 46: bayhold.v1.AuditedTool.periods:type_name -> bayhold.v1.CalibrationPeriod
-	37, // 47: bayhold.v1.AuditedTool.gaps:type_name -> bayhold.v1.CalibrationGap
-	41, // 48: bayhold.v1.CalibrationPeriod.during:type_name -> bayhold.v1.TimeRange
-	3,  // 49: bayhold.v1.CalibrationPeriod.ended:type_name -> bayhold.v1.DueReason
-	3,  // 50: bayhold.v1.CalibrationGap.reason:type_name -> bayhold.v1.DueReason
-	38, // 51: bayhold.v1.CalibrationGap.since_time:type_name -> google.protobuf.Timestamp
-	40, // 52: bayhold.v1.CalibrationGap.bookings:type_name -> bayhold.v1.Booking
-	16, // 53: bayhold.v1.CalibrationService.RecordCertificate:input_type -> bayhold.v1.RecordCertificateRequest
-	18, // 54: bayhold.v1.CalibrationService.GetCertificate:input_type -> bayhold.v1.GetCertificateRequest
-	20, // 55: bayhold.v1.CalibrationService.ListCertificates:input_type -> bayhold.v1.ListCertificatesRequest
-	23, // 56: bayhold.v1.CalibrationService.RecordCheck:input_type -> bayhold.v1.RecordCheckRequest
-	26, // 57: bayhold.v1.CalibrationService.RecordToolEvent:input_type -> bayhold.v1.RecordToolEventRequest
-	28, // 58: bayhold.v1.CalibrationService.ListDue:input_type -> bayhold.v1.ListDueRequest
-	30, // 59: bayhold.v1.CalibrationService.ReviewInterval:input_type -> bayhold.v1.ReviewIntervalRequest
-	33, // 60: bayhold.v1.CalibrationService.AuditCalibration:input_type -> bayhold.v1.AuditCalibrationRequest
-	17, // 61: bayhold.v1.CalibrationService.RecordCertificate:output_type -> bayhold.v1.RecordCertificateResponse
-	19, // 62: bayhold.v1.CalibrationService.GetCertificate:output_type -> bayhold.v1.GetCertificateResponse
-	21, // 63: bayhold.v1.CalibrationService.ListCertificates:output_type -> bayhold.v1.ListCertificatesResponse
-	24, // 64: bayhold.v1.CalibrationService.RecordCheck:output_type -> bayhold.v1.RecordCheckResponse
-	27, // 65: bayhold.v1.CalibrationService.RecordToolEvent:output_type -> bayhold.v1.RecordToolEventResponse
-	29, // 66: bayhold.v1.CalibrationService.ListDue:output_type -> bayhold.v1.ListDueResponse
-	31, // 67: bayhold.v1.CalibrationService.ReviewInterval:output_type -> bayhold.v1.ReviewIntervalResponse
-	34, // 68: bayhold.v1.CalibrationService.AuditCalibration:output_type -> bayhold.v1.AuditCalibrationResponse
-	61, // [61:69] is the sub-list for method output_type
-	53, // [53:61] is the sub-list for method input_type
-	53, // [53:53] is the sub-list for extension type_name
-	53, // [53:53] is the sub-list for extension extendee
-	0,  // [0:53] is the sub-list for field type_name
+	37, // 17: bayhold.v1.CalibrationDue.projected_time:type_name -> google.protobuf.Timestamp
+	38, // 18: bayhold.v1.ToolCalibration.tool:type_name -> bayhold.v1.Tool
+	13, // 19: bayhold.v1.ToolCalibration.due:type_name -> bayhold.v1.CalibrationDue
+	39, // 20: bayhold.v1.ToolCalibration.affected_bookings:type_name -> bayhold.v1.Booking
+	7,  // 21: bayhold.v1.RecordCertificateRequest.certificate:type_name -> bayhold.v1.Certificate
+	7,  // 22: bayhold.v1.RecordCertificateResponse.certificate:type_name -> bayhold.v1.Certificate
+	12, // 23: bayhold.v1.RecordCertificateResponse.warnings:type_name -> bayhold.v1.CalibrationWarning
+	14, // 24: bayhold.v1.RecordCertificateResponse.standing:type_name -> bayhold.v1.ToolCalibration
+	40, // 25: bayhold.v1.RecordCertificateResponse.trace:type_name -> bayhold.v1.TraceSummary
+	7,  // 26: bayhold.v1.GetCertificateResponse.certificate:type_name -> bayhold.v1.Certificate
+	7,  // 27: bayhold.v1.ListCertificatesResponse.certificates:type_name -> bayhold.v1.Certificate
+	37, // 28: bayhold.v1.IntermediateCheck.time:type_name -> google.protobuf.Timestamp
+	6,  // 29: bayhold.v1.IntermediateCheck.points:type_name -> bayhold.v1.CalibrationPoint
+	9,  // 30: bayhold.v1.IntermediateCheck.readings:type_name -> bayhold.v1.AssessedSide
+	21, // 31: bayhold.v1.RecordCheckRequest.check:type_name -> bayhold.v1.IntermediateCheck
+	21, // 32: bayhold.v1.RecordCheckResponse.check:type_name -> bayhold.v1.IntermediateCheck
+	14, // 33: bayhold.v1.RecordCheckResponse.standing:type_name -> bayhold.v1.ToolCalibration
+	40, // 34: bayhold.v1.RecordCheckResponse.trace:type_name -> bayhold.v1.TraceSummary
+	37, // 35: bayhold.v1.ToolEvent.time:type_name -> google.protobuf.Timestamp
+	4,  // 36: bayhold.v1.ToolEvent.kind:type_name -> bayhold.v1.ToolEventKind
+	24, // 37: bayhold.v1.RecordToolEventRequest.event:type_name -> bayhold.v1.ToolEvent
+	14, // 38: bayhold.v1.RecordToolEventResponse.standing:type_name -> bayhold.v1.ToolCalibration
+	37, // 39: bayhold.v1.ListDueRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	14, // 40: bayhold.v1.ListDueResponse.tools:type_name -> bayhold.v1.ToolCalibration
+	41, // 41: bayhold.v1.ReviewIntervalResponse.proposals:type_name -> bayhold.v1.IntervalProposal
+	42, // 42: bayhold.v1.AuditCalibrationRequest.during:type_name -> bayhold.v1.TimeRange
+	33, // 43: bayhold.v1.AuditCalibrationResponse.tools:type_name -> bayhold.v1.AuditedTool
+	38, // 44: bayhold.v1.AuditedTool.tool:type_name -> bayhold.v1.Tool
+	7,  // 45: bayhold.v1.AuditedTool.certificates:type_name -> bayhold.v1.Certificate
+	21, // 46: bayhold.v1.AuditedTool.checks:type_name -> bayhold.v1.IntermediateCheck
+	34, // 47: bayhold.v1.AuditedTool.periods:type_name -> bayhold.v1.CalibrationPeriod
+	35, // 48: bayhold.v1.AuditedTool.gaps:type_name -> bayhold.v1.CalibrationGap
+	40, // 49: bayhold.v1.AuditedTool.traces:type_name -> bayhold.v1.TraceSummary
+	43, // 50: bayhold.v1.AuditedTool.open_lines:type_name -> bayhold.v1.TraceLine
+	42, // 51: bayhold.v1.CalibrationPeriod.during:type_name -> bayhold.v1.TimeRange
+	3,  // 52: bayhold.v1.CalibrationPeriod.ended:type_name -> bayhold.v1.DueReason
+	3,  // 53: bayhold.v1.CalibrationGap.reason:type_name -> bayhold.v1.DueReason
+	37, // 54: bayhold.v1.CalibrationGap.since_time:type_name -> google.protobuf.Timestamp
+	39, // 55: bayhold.v1.CalibrationGap.bookings:type_name -> bayhold.v1.Booking
+	36, // 56: bayhold.v1.CalibrationGap.steps:type_name -> bayhold.v1.UsedStep
+	37, // 57: bayhold.v1.UsedStep.time:type_name -> google.protobuf.Timestamp
+	15, // 58: bayhold.v1.CalibrationService.RecordCertificate:input_type -> bayhold.v1.RecordCertificateRequest
+	17, // 59: bayhold.v1.CalibrationService.GetCertificate:input_type -> bayhold.v1.GetCertificateRequest
+	19, // 60: bayhold.v1.CalibrationService.ListCertificates:input_type -> bayhold.v1.ListCertificatesRequest
+	22, // 61: bayhold.v1.CalibrationService.RecordCheck:input_type -> bayhold.v1.RecordCheckRequest
+	25, // 62: bayhold.v1.CalibrationService.RecordToolEvent:input_type -> bayhold.v1.RecordToolEventRequest
+	27, // 63: bayhold.v1.CalibrationService.ListDue:input_type -> bayhold.v1.ListDueRequest
+	29, // 64: bayhold.v1.CalibrationService.ReviewInterval:input_type -> bayhold.v1.ReviewIntervalRequest
+	31, // 65: bayhold.v1.CalibrationService.AuditCalibration:input_type -> bayhold.v1.AuditCalibrationRequest
+	16, // 66: bayhold.v1.CalibrationService.RecordCertificate:output_type -> bayhold.v1.RecordCertificateResponse
+	18, // 67: bayhold.v1.CalibrationService.GetCertificate:output_type -> bayhold.v1.GetCertificateResponse
+	20, // 68: bayhold.v1.CalibrationService.ListCertificates:output_type -> bayhold.v1.ListCertificatesResponse
+	23, // 69: bayhold.v1.CalibrationService.RecordCheck:output_type -> bayhold.v1.RecordCheckResponse
+	26, // 70: bayhold.v1.CalibrationService.RecordToolEvent:output_type -> bayhold.v1.RecordToolEventResponse
+	28, // 71: bayhold.v1.CalibrationService.ListDue:output_type -> bayhold.v1.ListDueResponse
+	30, // 72: bayhold.v1.CalibrationService.ReviewInterval:output_type -> bayhold.v1.ReviewIntervalResponse
+	32, // 73: bayhold.v1.CalibrationService.AuditCalibration:output_type -> bayhold.v1.AuditCalibrationResponse
+	66, // [66:74] is the sub-list for method output_type
+	58, // [58:66] is the sub-list for method input_type
+	58, // [58:58] is the sub-list for extension type_name
+	58, // [58:58] is the sub-list for extension extendee
+	0,  // [0:58] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_calibration_proto_init() }
@@ -3081,6 +3041,8 @@ func file_bayhold_v1_calibration_proto_init() {
 	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_booking_proto_init()
 	file_bayhold_v1_common_proto_init()
+	file_bayhold_v1_review_proto_init()
+	file_bayhold_v1_tightening_proto_init()
 	file_bayhold_v1_tool_proto_init()
 	file_bayhold_v1_calibration_proto_msgTypes[2].OneofWrappers = []any{}
 	file_bayhold_v1_calibration_proto_msgTypes[6].OneofWrappers = []any{}
@@ -3090,7 +3052,7 @@ func file_bayhold_v1_calibration_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_calibration_proto_rawDesc), len(file_bayhold_v1_calibration_proto_rawDesc)),
-			NumEnums:      6,
+			NumEnums:      5,
 			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   1,
