@@ -69,7 +69,7 @@ func (c *config) openWall(shop *workshop.Workshop, f *feed.Feed, keeper *certs.K
 	if keeper != nil {
 		w.lis, w.scheme = tls.NewListener(lis, forBrowsers(keeper.TLS())), "https"
 	}
-	go func() { w.done <- w.site.Serve(lis) }()
+	go func() { w.done <- w.site.Serve(w.lis) }()
 	return w, nil
 }
 

@@ -273,15 +273,5 @@ func stopQuietly(found localpg.Found, err error) error {
 
 // logger writes JSON, and stars where a token would stand.
 func logger(w io.Writer) *slog.Logger {
-	return telemetry.Logger(slog.NewJSONHandler(w, &slog.HandlerOptions{ReplaceAttr: hideTokens}))
-}
-
-func hideTokens(_ []string, a slog.Attr) slog.Attr {
-	switch v := a.Value.Any().(type) {
-	case string:
-		a.Value = slog.StringValue(access.Hide(v))
-	case error:
-		a.Value = slog.StringValue(access.Hide(v.Error()))
-	}
-	return a
+	return telemetry.Logger(slog.NewJSONHandler(w, &slog.HandlerOptions{ReplaceAttr: access.HideAttr}))
 }

@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
+	"log/slog"
 	"regexp"
 	"strings"
 )
@@ -46,6 +47,17 @@ func Hide(text string) string {
 		return text
 	}
 	return anyToken.ReplaceAllString(text, "${1}***")
+}
+
+// HideAttr is Hide for what a log/slog handler is about to write: its ReplaceAttr.
+func HideAttr(_ []string, a slog.Attr) slog.Attr {
+	switch v := a.Value.Any().(type) {
+	case string:
+		a.Value = slog.StringValue(Hide(v))
+	case error:
+		a.Value = slog.StringValue(Hide(v.Error()))
+	}
+	return a
 }
 
 var anyToken = regexp.MustCompile(`(bayhold\.[a-z0-9-]+\.)[A-Za-z0-9_-]{16,}`)

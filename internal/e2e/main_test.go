@@ -52,9 +52,11 @@ type server struct {
 }
 
 // serve starts a server on the database and waits until it says that it serves.
-func serve(t *testing.T, db *pgtest.DB, listen string) *server {
+func serve(t *testing.T, db *pgtest.DB, listen string, flags ...string) *server {
 	t.Helper()
-	s := &server{cmd: exec.Command(filepath.Join(bin, "server"), "serve", "--listen", listen, "--rate", "0", "--address-rate", "0")} // #nosec G204
+	args := append([]string{"serve", "--listen", listen, "--rate", "0", "--address-rate", "0"}, flags...)
+	s := &server{cmd: exec.Command(filepath.Join(bin, "server"), args...)} // #nosec G204
+	// An empty address is none: the private PostgreSQL.
 	s.cmd.Env = append(os.Environ(), "DATABASE_URL="+db.URL)
 	stderr, err := s.cmd.StderrPipe()
 	if err != nil {

@@ -68,6 +68,8 @@ func (s *Server) arguments() []string {
 		"port":                    s.port,
 		"logging_collector":       "off",
 		"log_destination":         "stderr",
+		// Details of an error name the values of the row that it is about.
+		"log_error_verbosity": "terse",
 	}
 	if s.options.Volatile {
 		settings["fsync"] = "off"

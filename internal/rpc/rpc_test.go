@@ -1,7 +1,6 @@
 package rpc
 
 import (
-	"bytes"
 	"context"
 	"io"
 	"log/slog"
@@ -63,8 +62,10 @@ type house struct {
 	server *Server
 	db     *pgtest.DB
 	lis    *bufconn.Listener
-	log    *bytes.Buffer // read it when the server has stopped
-	token  string        // of the user "test"
+	log    *logbook
+	token  string // of the user "test"
+	// closeStore takes the database away.
+	closeStore func()
 	// ahead is how many nanoseconds the server's clock is past monday.
 	ahead atomic.Int64
 }
@@ -123,10 +124,10 @@ func serve(t *testing.T, opts Options) clients {
 		t.Fatal(err)
 	}
 	t.Cleanup(s.Close)
-	h := &house{lis: bufconn.Listen(1 << 20), log: &bytes.Buffer{}, db: db}
+	h := &house{lis: bufconn.Listen(1 << 20), log: &logbook{}, closeStore: s.Close, db: db}
 	h.shop = workshop.New(s, h.now)
 	opts.Boards, opts.Pictures = board.Boards{}, board.Pictures{}
-	opts.Log, opts.Sheets = slog.New(slog.NewJSONHandler(h.log, &slog.HandlerOptions{Level: slog.LevelDebug})), board.Sheets{}
+	opts.Log, opts.Sheets = slog.New(slog.NewJSONHandler(h.log, &slog.HandlerOptions{Level: slog.LevelDebug, ReplaceAttr: access.HideAttr})), board.Sheets{}
 	opts.Feed, opts.Door = feed.New(s, opts.Log), access.NewDoor(s, h.now, opts.Log)
 	background, stop := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
