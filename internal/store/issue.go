@@ -23,7 +23,11 @@ type IssueFilter struct {
 
 // Issues reads issues, the latest first.
 func (r Reader) Issues(ctx context.Context, f IssueFilter) ([]site.Issue, error) {
-	rows, err := r.tx.Query(ctx, `
+	return r.issues(f).all(ctx, r.tx)
+}
+
+func (r Reader) issues(f IssueFilter) ask[site.Issue] {
+	return asking(`
 		SELECT i.issue_id, x.slug, p.slug, COALESCE(b.slug, ''), COALESCE(i.job_id, 0), COALESCE(j.reference, ''), COALESCE(k.booking_id, 0),
 			i.out_since, i.issued_at, i.issued_by, i.due_at, COALESCE(i.follows, 0),
 			i.returned_at, i.returned_by, i.outcome, i.pieces, i.note
@@ -39,23 +43,20 @@ func (r Reader) Issues(ctx context.Context, f IssueFilter) ([]site.Issue, error)
 			AND ($4::bigint = 0 OR i.job_id = $4::bigint)
 			AND (NOT $5 OR i.returned_at IS NULL)
 		ORDER BY i.issued_at DESC, i.issue_id DESC LIMIT $6`,
-		r.siteID, f.Tools, f.Technician, f.Job, f.Open, Page{Limit: f.Limit}.limit())
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.Issue, error) {
-		var v site.Issue
-		var returned *time.Time
-		var counted []byte
-		if err := row.Scan(&v.ID, &v.Tool, &v.Technician, &v.Bay, &v.Job, &v.Reference, &v.Booking,
-			&v.OutSince, &v.IssuedAt, &v.IssuedBy, &v.DueAt, &v.Follows,
-			&returned, &v.ReturnedBy, &v.Outcome, &counted, &v.Note); err != nil {
+		[]any{r.siteID, f.Tools, f.Technician, f.Job, f.Open, Page{Limit: f.Limit}.limit()}, func(row pgx.CollectableRow) (site.Issue, error) {
+			var v site.Issue
+			var returned *time.Time
+			var counted []byte
+			if err := row.Scan(&v.ID, &v.Tool, &v.Technician, &v.Bay, &v.Job, &v.Reference, &v.Booking,
+				&v.OutSince, &v.IssuedAt, &v.IssuedBy, &v.DueAt, &v.Follows,
+				&returned, &v.ReturnedBy, &v.Outcome, &counted, &v.Note); err != nil {
+				return v, err
+			}
+			v.OutSince, v.IssuedAt, v.DueAt, v.ReturnedAt = v.OutSince.UTC(), v.IssuedAt.UTC(), v.DueAt.UTC(), instant(returned)
+			var err error
+			v.Counted, err = listOf[site.CountedPiece](counted)
 			return v, err
-		}
-		v.OutSince, v.IssuedAt, v.DueAt, v.ReturnedAt = v.OutSince.UTC(), v.IssuedAt.UTC(), v.DueAt.UTC(), instant(returned)
-		v.Counted, err = listOf[site.CountedPiece](counted)
-		return v, err
-	})
+		})
 }
 
 // OpenIssue reads the open issue of a tool; false if it is not out.

@@ -27,7 +27,11 @@ type JobFilter struct {
 
 // Jobs reads jobs by start.
 func (r Reader) Jobs(ctx context.Context, f JobFilter) ([]site.Job, error) {
-	rows, err := r.tx.Query(ctx, `
+	return r.jobs(f).all(ctx, r.tx)
+}
+
+func (r Reader) jobs(f JobFilter) ask[site.Job] {
+	return asking(`
 		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, expires_at, steps, parts, note, created_at
 		FROM job
 		WHERE site_id = $1
@@ -37,14 +41,12 @@ func (r Reader) Jobs(ctx context.Context, f JobFilter) ([]site.Job, error) {
 			AND ($6 OR (state <> 'CANCELLED' AND (expires_at IS NULL OR expires_at > $7)))
 			AND ($8::timestamptz IS NULL OR (lower(planned), job_id) > ($8::timestamptz, $9::bigint))
 		ORDER BY lower(planned), job_id LIMIT $10`,
-		r.siteID, nullable(f.During.Start), nullable(f.During.End), f.ID, f.Imported, f.All, f.Now,
-		nullable(f.AfterStart), f.AfterID, Page{Limit: f.Limit}.limit())
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.Job, error) {
-		return scanJob(row, f.Now)
-	})
+		[]any{
+			r.siteID, nullable(f.During.Start), nullable(f.During.End), f.ID, f.Imported, f.All, f.Now,
+			nullable(f.AfterStart), f.AfterID, Page{Limit: f.Limit}.limit(),
+		}, func(row pgx.CollectableRow) (site.Job, error) {
+			return scanJob(row, f.Now)
+		})
 }
 
 func scanJob(row pgx.CollectableRow, now time.Time) (site.Job, error) {
@@ -121,29 +123,30 @@ func (t *Tx) SetJobState(ctx context.Context, id int64, state site.BookingState)
 	batch.Queue("UPDATE job SET state = $3, expires_at = NULL WHERE site_id = $1 AND job_id = $2", t.siteID, id, state)
 	batch.Queue(`UPDATE booking SET state = $3, expires_at = NULL
 		WHERE site_id = $1 AND job_id = $2 AND state <> 'CANCELLED'`, t.siteID, id, state)
-	return t.tx.SendBatch(ctx, &batch).Close()
+	return t.tx.together(ctx, &batch)
 }
 
-func (t *Tx) insertJob(ctx context.Context, j site.Job, imported bool) (int64, error) {
+// queueJob adds the writing of a job to a batch; its id goes to where id points.
+func (t *Tx) queueJob(b *pgx.Batch, j site.Job, imported bool, id *int64) error {
 	procedures, err := json.Marshal(j.Procedures)
 	if err != nil {
-		return 0, err
+		return err
 	}
 	steps, err := json.Marshal(j.Steps)
 	if err != nil {
-		return 0, err
+		return err
 	}
 	parts, err := json.Marshal(j.Parts)
 	if err != nil {
-		return 0, err
+		return err
 	}
-	var id int64
-	err = t.tx.QueryRow(ctx, `
+	b.Queue(`
 		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, parts, note, imported, created_at)
 		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13, $14) RETURNING job_id`,
 		t.siteID, j.Reference, j.EngineFamily, json.RawMessage(procedures), j.State, j.Planned.Start, j.Planned.End,
-		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now).Scan(&id)
-	return id, err
+		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now,
+	).QueryRow(func(row pgx.Row) error { return row.Scan(id) })
+	return nil
 }
 
 // jobSubject names a job within its site, as events and conflicts do.
@@ -174,7 +177,7 @@ func (t *Tx) Vacate(ctx context.Context, bookings []int64) error {
 // Move writes further bookings and new places of steps for a job. LostRace as
 // Book.
 func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([]site.Booking, error) {
-	ids, err := t.claim(ctx, bookings)
+	ids, err := t.lock(ctx, RefsOf(bookings))
 	if err != nil {
 		return nil, err
 	}
@@ -182,17 +185,16 @@ func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([
 	if err != nil {
 		return nil, err
 	}
-	_, err = t.tx.Exec(ctx, `UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6
+	var batch pgx.Batch
+	t.queueClaim(&batch, ids, bookings)
+	batch.Queue(`UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6
 		WHERE site_id = $1 AND job_id = $2`,
 		t.siteID, job.ID, job.Planned.Start, job.Planned.End, json.RawMessage(steps), nullable(job.Promise))
-	if err != nil {
-		return nil, err
+	out := t.queueBookings(&batch, job, ids, bookings)
+	if err := t.tx.together(ctx, &batch); err != nil {
+		return out, err
 	}
-	booked, err := t.insertBookings(ctx, job, ids, bookings)
-	if err != nil {
-		return booked, err
-	}
-	return booked, t.followBookings(ctx, job.ID)
+	return out, t.followBookings(ctx, job.ID)
 }
 
 // JobsPlannedWith gives the jobs that stand, have not ended and were planned
@@ -223,15 +225,16 @@ func (t *Tx) SetJobParts(ctx context.Context, id int64, parts []site.JobPart) er
 	return err
 }
 
-// PutWork keeps the network that a job was planned with.
-func (t *Tx) PutWork(ctx context.Context, id int64, net procedure.Network) error {
+// PutWork keeps the network that a job was planned with. It is written with the
+// next thing that is asked of the transaction.
+func (t *Tx) PutWork(id int64, net procedure.Network) error {
 	raw, err := json.Marshal(net)
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.Exec(ctx, `INSERT INTO job_work (site_id, job_id, network) VALUES ($1, $2, $3)
+	t.tx.later().Queue(`INSERT INTO job_work (site_id, job_id, network) VALUES ($1, $2, $3)
 		ON CONFLICT (site_id, job_id) DO UPDATE SET network = $3`, t.siteID, id, json.RawMessage(raw))
-	return err
+	return nil
 }
 
 // Work reads the network that a job was planned with; one without steps if it

@@ -36,14 +36,14 @@ func (t *Tx) PutEngineFamily(ctx context.Context, v site.EngineFamily) error {
 // Preparations reads preparations by id, of one engine family or, with an empty
 // one, of all; with ids only those.
 func (r Reader) Preparations(ctx context.Context, page Page, family string, ids ...string) ([]procedure.Preparation, error) {
-	rows, err := r.tx.Query(ctx, `
+	return r.preparations(page, family, ids).all(ctx, r.tx)
+}
+
+func (r Reader) preparations(page Page, family string, ids []string) ask[procedure.Preparation] {
+	return asking(`
 		SELECT body FROM preparation
 		WHERE site_id = $1 AND slug > $2 AND ($3 = '' OR family = $3) AND ($4::text[] IS NULL OR slug = ANY ($4))
-		ORDER BY slug LIMIT $5`, r.siteID, page.After, family, ids, page.limit())
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, body[procedure.Preparation])
+		ORDER BY slug LIMIT $5`, []any{r.siteID, page.After, family, ids, page.limit()}, body[procedure.Preparation])
 }
 
 // Preparation reads one preparation.
@@ -91,6 +91,23 @@ func (r Reader) Procedure(ctx context.Context, id string, version int) (procedur
 	}
 	list, err := pgx.CollectRows(rows, body[procedure.Procedure])
 	return only(list, err, fmt.Sprintf("version %d of procedure", version), id)
+}
+
+// versionsOf asks for what may be meant by procedures that are named with or
+// without a version: those versions, the newest that is ISSUED, the newest.
+func (r Reader) versionsOf(refs []site.ProcedureRef) ask[procedure.Procedure] {
+	ids, versions := make([]string, 0, len(refs)), make([]int, 0, len(refs))
+	for _, ref := range refs {
+		ids, versions = append(ids, ref.ID), append(versions, ref.Version)
+	}
+	return asking(`
+		SELECT body FROM (
+			SELECT body, slug, version,
+				max(version) OVER (PARTITION BY slug) AS newest,
+				max(version) FILTER (WHERE state = 'ISSUED') OVER (PARTITION BY slug) AS issued
+			FROM procedure WHERE site_id = $1 AND slug = ANY ($2)) AS p
+		WHERE version IN (newest, issued) OR (slug, version) IN (SELECT unnest($2::text[]), unnest($3::int[]))
+		ORDER BY slug, version`, []any{r.siteID, ids, versions}, body[procedure.Procedure])
 }
 
 // IssuedProcedure reads the newest version of a procedure that is ISSUED.

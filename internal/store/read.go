@@ -14,7 +14,7 @@ import (
 
 // Reader reads one site within a transaction.
 type Reader struct {
-	tx     pgx.Tx
+	tx     *wire
 	siteID int64
 }
 
@@ -34,34 +34,55 @@ func (p Page) limit() *int {
 // View runs fn on one unchanging picture of a site. NotFound if there is no
 // such site.
 func (s *Store) View(ctx context.Context, slug string, fn func(context.Context, Reader) error) error {
+	return s.viewing(ctx, slug, func(ctx context.Context, r Reader, begin *pgx.Batch) error {
+		if err := r.tx.together(ctx, begin); err != nil {
+			return err
+		}
+		return fn(ctx, r)
+	})
+}
+
+// viewing gives fn the batch that begins a picture of a site, for it to send.
+func (s *Store) viewing(ctx context.Context, slug string, fn func(context.Context, Reader, *pgx.Batch) error) error {
 	err := s.retry(ctx, func() error {
-		return pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly},
-			func(tx pgx.Tx) error {
-				r := Reader{tx: tx, siteID: siteKey(slug)}
-				found, err := r.Site(ctx)
-				if err != nil {
-					return err
-				}
-				if found.ID != slug {
-					return noSite(slug)
-				}
-				return fn(ctx, r)
-			})
+		conn, err := s.pool.Acquire(ctx)
+		if err != nil {
+			return err
+		}
+		defer release(ctx, conn)
+		r := Reader{tx: &wire{conn: conn}, siteID: siteKey(slug)}
+		var batch pgx.Batch
+		batch.Queue("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
+		r.queueSite(&batch, func(found site.Site) error {
+			if found.ID != slug {
+				return noSite(slug)
+			}
+			return nil
+		})
+		return fn(ctx, r, &batch)
 	})
 	return asFault(ctx, err)
 }
 
-// Site reads the site itself.
+// Site reads the site itself; the zero Site if there is none.
 func (r Reader) Site(ctx context.Context) (site.Site, error) {
 	var out site.Site
-	err := r.tx.QueryRow(ctx, `
+	var batch pgx.Batch
+	r.queueSite(&batch, func(v site.Site) error { out = v; return nil })
+	return out, r.tx.together(ctx, &batch)
+}
+
+func (r Reader) queueSite(b *pgx.Batch, is func(site.Site) error) {
+	b.Queue(`
 		SELECT s.slug, s.display_name, s.time_zone, c.revision
 		FROM site s JOIN site_counter c ON c.site_id = s.site_id
-		WHERE s.site_id = $1`, r.siteID).Scan(&out.ID, &out.Name, &out.TimeZone, &out.Revision)
-	if errors.Is(err, pgx.ErrNoRows) {
-		return site.Site{}, nil
-	}
-	return out, err
+		WHERE s.site_id = $1`, r.siteID).QueryRow(func(row pgx.Row) error {
+		var v site.Site
+		if err := row.Scan(&v.ID, &v.Name, &v.TimeZone, &v.Revision); err != nil && !errors.Is(err, pgx.ErrNoRows) {
+			return err
+		}
+		return is(v)
+	})
 }
 
 // Sites lists the sites of the database by id.
@@ -80,8 +101,8 @@ func (s *Store) Sites(ctx context.Context, page Page) ([]site.Site, error) {
 	return out, asFault(ctx, err)
 }
 
-// none is the fault for a thing of the site that does not exist.
-func none(what, id string) error {
+// None is the fault for a thing of the site that does not exist.
+func None(what, id string) error {
 	return fault.New(fault.NotFound, "NOT_FOUND", "the site has no %s %q: ask for the list to see what there is", what, id)
 }
 
@@ -92,7 +113,7 @@ func only[T any](list []T, err error, what, id string) (T, error) {
 		return zero, err
 	}
 	if len(list) == 0 {
-		return zero, none(what, id)
+		return zero, None(what, id)
 	}
 	return list[0], nil
 }

@@ -61,34 +61,50 @@ func (t *Tx) Lock(ctx context.Context, refs []Ref) error {
 	return err
 }
 
+// lock takes the rows that the transaction has not taken yet.
 func (t *Tx) lock(ctx context.Context, refs []Ref) (map[Ref]int64, error) {
-	kinds, slugs := make([]string, 0, len(refs)), make([]string, 0, len(refs))
-	for _, r := range refs {
-		kinds, slugs = append(kinds, string(r.Kind)), append(slugs, r.ID)
-	}
-	rows, err := t.tx.Query(ctx, `
-		SELECT resource_id, kind, slug FROM resource
-		WHERE site_id = $1 AND (kind, slug) IN (SELECT unnest($2::text[]), unnest($3::text[]))
-		ORDER BY resource_id FOR NO KEY UPDATE`, t.siteID, kinds, slugs)
-	if err != nil {
-		return nil, err
-	}
-	ids := make(map[Ref]int64, len(refs))
-	var id int64
-	var kind, slug string
-	_, err = pgx.ForEachRow(rows, []any{&id, &kind, &slug}, func() error {
-		ids[Ref{site.Kind(kind), slug}] = id
-		return nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	for _, r := range refs {
-		if _, ok := ids[r]; !ok {
-			return nil, none(kindWord(r.Kind), r.ID)
+	var batch pgx.Batch
+	if t.queueLock(&batch, refs) {
+		if err := t.tx.together(ctx, &batch); err != nil {
+			return nil, err
 		}
 	}
+	ids := make(map[Ref]int64, len(refs))
+	for _, r := range refs {
+		ids[r] = t.locked[r]
+	}
 	return ids, nil
+}
+
+// queueLock adds the taking of rows to a batch, unless all of them are taken.
+func (t *Tx) queueLock(b *pgx.Batch, refs []Ref) bool {
+	var kinds, slugs []string
+	for _, r := range refs {
+		if _, has := t.locked[r]; !has {
+			kinds, slugs = append(kinds, string(r.Kind)), append(slugs, r.ID)
+		}
+	}
+	if len(slugs) == 0 {
+		return false
+	}
+	b.Queue(`
+		SELECT resource_id, kind, slug FROM resource
+		WHERE site_id = $1 AND (kind, slug) IN (SELECT unnest($2::text[]), unnest($3::text[]))
+		ORDER BY resource_id FOR NO KEY UPDATE`, t.siteID, kinds, slugs).Query(func(rows pgx.Rows) error {
+		var id int64
+		var kind, slug string
+		_, err := pgx.ForEachRow(rows, []any{&id, &kind, &slug}, func() error {
+			t.locked[Ref{site.Kind(kind), slug}] = id
+			return nil
+		})
+		for _, r := range refs {
+			if _, has := t.locked[r]; !has && err == nil {
+				err = None(kindWord(r.Kind), r.ID)
+			}
+		}
+		return err
+	})
+	return true
 }
 
 func kindWord(k site.Kind) string {
@@ -110,20 +126,20 @@ func (t *Tx) putClosures(ctx context.Context, id int64, closures []site.Closure)
 			VALUES ($1, $2, tstzrange($3::timestamptz, $4::timestamptz), $5)`,
 			t.siteID, id, c.During.Start, c.During.End, c.Reason)
 	}
-	return t.tx.SendBatch(ctx, &batch).Close()
+	return t.tx.together(ctx, &batch)
 }
 
 // Bays reads bays by id; with ids only those.
 func (r Reader) Bays(ctx context.Context, page Page, ids ...string) ([]site.Bay, error) {
-	rows, err := r.tx.Query(ctx, `
+	return r.bays(page, ids).all(ctx, r.tx)
+}
+
+func (r Reader) bays(page Page, ids []string) ask[site.Bay] {
+	return asking(`
 		SELECT x.slug, b.display_name, b.features, `+closuresOf+`
 		FROM resource x JOIN bay b ON b.site_id = x.site_id AND b.resource_id = x.resource_id
 		WHERE x.site_id = $1 AND x.kind = 'BAY' AND x.slug > $2 AND ($3::text[] IS NULL OR x.slug = ANY ($3))
-		ORDER BY x.slug LIMIT $4`, r.siteID, page.After, ids, page.limit())
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.Bay, error) {
+		ORDER BY x.slug LIMIT $4`, []any{r.siteID, page.After, ids, page.limit()}, func(row pgx.CollectableRow) (site.Bay, error) {
 		var v site.Bay
 		var closures []byte
 		if err := row.Scan(&v.ID, &v.Name, &v.Features, &closures); err != nil {
@@ -159,15 +175,15 @@ func (t *Tx) PutBay(ctx context.Context, b site.Bay) error {
 
 // Technicians reads technicians by id; with ids only those.
 func (r Reader) Technicians(ctx context.Context, page Page, ids ...string) ([]site.Technician, error) {
-	rows, err := r.tx.Query(ctx, `
+	return r.technicians(page, ids).all(ctx, r.tx)
+}
+
+func (r Reader) technicians(page Page, ids []string) ask[site.Technician] {
+	return asking(`
 		SELECT x.slug, t.display_name, t.skills, t.shifts, `+closuresOf+`
 		FROM resource x JOIN technician t ON t.site_id = x.site_id AND t.resource_id = x.resource_id
 		WHERE x.site_id = $1 AND x.kind = 'TECHNICIAN' AND x.slug > $2 AND ($3::text[] IS NULL OR x.slug = ANY ($3))
-		ORDER BY x.slug LIMIT $4`, r.siteID, page.After, ids, page.limit())
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.Technician, error) {
+		ORDER BY x.slug LIMIT $4`, []any{r.siteID, page.After, ids, page.limit()}, func(row pgx.CollectableRow) (site.Technician, error) {
 		var v site.Technician
 		var shifts, absences []byte
 		if err := row.Scan(&v.ID, &v.Name, &v.Skills, &shifts, &absences); err != nil {

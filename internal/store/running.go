@@ -336,7 +336,7 @@ func (t *Tx) AddReadings(ctx context.Context, job int64, list []running.Reading)
 			v.Certificate, nullable(v.CalibratedUntil),
 		).QueryRow(func(row pgx.Row) error { return row.Scan(&out[i].ID) })
 	}
-	err := t.tx.SendBatch(ctx, &batch).Close()
+	err := t.tx.together(ctx, &batch)
 	if sqlstate(err) == "23505" {
 		return nil, fault.New(fault.Exists, "CORRECTED", "that reading has been corrected already: correct its correction")
 	}

@@ -75,7 +75,7 @@ func (t *Tx) SetPlaces(ctx context.Context, id int64, planned hours.Range, steps
 	tag, err := t.tx.Exec(ctx, `UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5
 		WHERE site_id = $1 AND job_id = $2`, t.siteID, id, planned.Start, planned.End, json.RawMessage(raw))
 	if err == nil && tag.RowsAffected() != 1 {
-		err = none("job", fmt.Sprint(id))
+		err = None("job", fmt.Sprint(id))
 	}
 	return err
 }

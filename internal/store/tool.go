@@ -12,16 +12,16 @@ import (
 
 // ToolTypes reads tool types by id; with ids only those.
 func (r Reader) ToolTypes(ctx context.Context, page Page, ids ...string) ([]site.ToolType, error) {
-	rows, err := r.tx.Query(ctx, `
+	return r.toolTypes(page, ids).all(ctx, r.tx)
+}
+
+func (r Reader) toolTypes(page Page, ids []string) ask[site.ToolType] {
+	return asking(`
 		SELECT slug, display_name, purpose, families, torque_min_nm, torque_max_nm, resolution_nm, drive, calibrated, pieces, length_mm, ratio,
 			iso_type, iso_class, permissible, calibration_months, calibration_cycles
 		FROM tool_type
 		WHERE site_id = $1 AND slug > $2 AND ($3::text[] IS NULL OR slug = ANY ($3))
-		ORDER BY slug LIMIT $4`, r.siteID, page.After, ids, page.limit())
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.ToolType, error) {
+		ORDER BY slug LIMIT $4`, []any{r.siteID, page.After, ids, page.limit()}, func(row pgx.CollectableRow) (site.ToolType, error) {
 		var v site.ToolType
 		var pieces []byte
 		if err := row.Scan(&v.ID, &v.Name, &v.Purpose, &v.Families, &v.TorqueMin, &v.TorqueMax,
@@ -61,16 +61,16 @@ func (t *Tx) PutToolType(ctx context.Context, v site.ToolType) error {
 
 // Tools reads tools by asset tag; with tags only those.
 func (r Reader) Tools(ctx context.Context, page Page, tags ...string) ([]site.Tool, error) {
-	rows, err := r.tx.Query(ctx, `
+	return r.tools(page, tags).all(ctx, r.tx)
+}
+
+func (r Reader) tools(page Page, tags []string) ask[site.Tool] {
+	return asking(`
 		SELECT x.slug, t.tool_type, t.condition, t.condition_until, t.condition_note, t.calibrated_until, t.home,
 			t.photo_url, t.missing, t.damaged
 		FROM resource x JOIN tool t ON t.site_id = x.site_id AND t.resource_id = x.resource_id
 		WHERE x.site_id = $1 AND x.kind = 'TOOL' AND x.slug > $2 AND ($3::text[] IS NULL OR x.slug = ANY ($3))
-		ORDER BY x.slug LIMIT $4`, r.siteID, page.After, tags, page.limit())
-	if err != nil {
-		return nil, err
-	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (site.Tool, error) {
+		ORDER BY x.slug LIMIT $4`, []any{r.siteID, page.After, tags, page.limit()}, func(row pgx.CollectableRow) (site.Tool, error) {
 		var v site.Tool
 		var until, calibrated *time.Time
 		var missing, damaged []byte
@@ -123,7 +123,7 @@ func (t *Tx) PutTool(ctx context.Context, v site.Tool) error {
 				WHERE site_id = $1 AND resource_id = $2 ORDER BY since DESC, condition_id DESC LIMIT 1) AS last
 			WHERE last.condition = $3 AND last.until IS NOT DISTINCT FROM $5::timestamptz AND last.reason = $6)`,
 		t.siteID, id, v.Condition, t.now, nullable(v.ConditionUntil), v.ConditionNote, t.actor)
-	return t.tx.SendBatch(ctx, &batch).Close()
+	return t.tx.together(ctx, &batch)
 }
 
 // some makes a list that is never null in the database.

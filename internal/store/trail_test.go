@@ -199,7 +199,7 @@ func TestAForgedLogIsFound(t *testing.T) {
 
 // judge looks at the chain as a transaction sees it.
 func judge(ctx context.Context, tx pgx.Tx) (*trail.Break, error) {
-	r := Reader{tx: tx, siteID: SiteKey("north")}
+	r := Reader{tx: &wire{conn: tx}, siteID: SiteKey("north")}
 	rows, err := r.Trail(ctx, 0, 1000)
 	if err != nil {
 		return nil, err

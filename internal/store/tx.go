@@ -26,7 +26,8 @@ const (
 type Tx struct {
 	Reader
 	now    time.Time
-	actor  string // the user who acts
+	actor  string        // the user who acts
+	locked map[Ref]int64 // ids of the resources that were taken
 	events []Event
 }
 
@@ -100,34 +101,35 @@ func (s *Store) retry(ctx context.Context, try func() error) error {
 func (s *Store) once(ctx context.Context, req Request,
 	do func(context.Context, *Tx) (json.RawMessage, error), repeat func(json.RawMessage) error,
 ) error {
-	pgtx, err := s.pool.Begin(ctx)
+	conn, err := s.pool.Acquire(ctx)
 	if err != nil {
 		return err
 	}
-	// The rollback must reach the server even if the caller is gone; after a
-	// commit it does nothing.
-	defer func() {
-		undo, cancel := context.WithTimeout(context.WithoutCancel(ctx), undoTime)
-		defer cancel()
-		_ = pgtx.Rollback(undo)
-	}()
+	defer release(ctx, conn)
+	w := &wire{conn: conn}
 
-	tx := &Tx{Reader: Reader{tx: pgtx, siteID: siteKey(req.Site)}, now: req.Now, actor: req.Actor}
-	stored, err := tx.claimRequest(ctx, req)
-	if err != nil {
-		return err
-	}
-	if stored != nil {
-		return repeat(stored)
-	}
+	tx := &Tx{Reader: Reader{tx: w, siteID: siteKey(req.Site)}, now: req.Now, actor: req.Actor, locked: map[Ref]int64{}}
+	w.later().Queue("BEGIN")
+	tx.queueClaimOf(w.later(), req)
 	answer, err := do(ctx, tx)
+	if err == nil && !w.spoke { // whether the call may go on must be known before its end is sent
+		err = w.flush(ctx)
+	}
+	var before *repeated
+	if errors.As(err, &before) {
+		return repeat(before.answer)
+	}
 	if err != nil {
 		return err
 	}
-	if err := tx.finish(ctx, req, answer); err != nil {
+	var batch pgx.Batch
+	if err := tx.queueEnd(&batch, req, answer); err != nil {
 		return err
 	}
-	if err := pgtx.Commit(ctx); err != nil {
+	if err := w.together(ctx, &batch); err != nil {
+		if begun(conn) {
+			return err
+		}
 		if err := s.settle(ctx, req, err); err != nil {
 			return err
 		}
@@ -138,79 +140,90 @@ func (s *Store) once(ctx context.Context, req Request,
 	return nil
 }
 
-// settle decides what became of a transaction whose COMMIT failed. With a
-// SQLSTATE the server has said no. Without one nobody knows: the request id
-// tells, on another connection.
-func (s *Store) settle(ctx context.Context, req Request, commitErr error) error {
-	if sqlstate(commitErr) != "" || errors.Is(commitErr, pgx.ErrTxCommitRollback) {
-		return commitErr
+// settle decides what became of a transaction whose end failed. With a SQLSTATE
+// the server has said no. Without one nobody knows: the request id tells, on
+// another connection, once the transaction that holds it is over.
+func (s *Store) settle(ctx context.Context, req Request, endErr error) error {
+	if sqlstate(endErr) != "" || errors.Is(endErr, errRolledBack) {
+		return endErr
 	}
 	look, cancel := context.WithTimeout(context.WithoutCancel(ctx), undoTime)
 	defer cancel()
 	var there bool
-	err := s.pool.QueryRow(look,
-		"SELECT EXISTS (SELECT FROM request WHERE site_id = $1 AND request_id = $2)",
-		siteKey(req.Site), req.ID).Scan(&there)
+	var batch pgx.Batch
+	batch.Queue("BEGIN")
+	queueTurn(&batch, siteKey(req.Site), req)
+	batch.Queue("SELECT EXISTS (SELECT FROM request WHERE site_id = $1 AND request_id = $2)",
+		siteKey(req.Site), req.ID).QueryRow(func(row pgx.Row) error { return row.Scan(&there) })
+	batch.Queue("COMMIT")
+	err := s.pool.SendBatch(look, &batch).Close()
 	switch {
 	case err == nil && there:
 		return nil
 	case err == nil:
 		return fault.New(fault.Unavailable, "NOT_WRITTEN",
-			"the connection to the database broke; nothing was written: repeat with the same request id").Because(commitErr)
+			"the connection to the database broke; nothing was written: repeat with the same request id").Because(endErr)
 	}
 	return fault.New(fault.Unavailable, "UNKNOWN",
-		"the connection to the database broke before it answered: repeat with the same request id to learn what became of it").Because(commitErr)
+		"the connection to the database broke before it answered: repeat with the same request id to learn what became of it").Because(endErr)
 }
 
-// claimRequest lets one call at a time go on under a request id, and gives the
-// stored answer if there is one.
-func (t *Tx) claimRequest(ctx context.Context, req Request) (json.RawMessage, error) {
-	var batch pgx.Batch
-	// Advisory, for this transaction only: the second of two equal calls must
-	// see the first one's answer, not its bookings.
-	batch.Queue("SELECT pg_advisory_xact_lock(hashtextextended($1, $2))", req.ID.String(), t.siteID)
-	batch.Queue("SELECT slug FROM site WHERE site_id = $1", t.siteID)
-	batch.Queue("SELECT method, content, answer FROM request WHERE site_id = $1 AND request_id = $2", t.siteID, req.ID)
-	results := t.tx.SendBatch(ctx, &batch)
-	defer func() { _ = results.Close() }()
+// repeated says that the act was done before, and what it answered.
+type repeated struct{ answer json.RawMessage }
 
-	if _, err := results.Exec(); err != nil {
-		return nil, err
-	}
-	var slug string
-	switch err := results.QueryRow().Scan(&slug); {
-	case errors.Is(err, pgx.ErrNoRows) && req.NewSite:
-	case errors.Is(err, pgx.ErrNoRows):
-		return nil, noSite(req.Site)
-	case err != nil:
-		return nil, err
-	case slug != req.Site:
-		return nil, fault.New(fault.Exists, "SITE_KEY", "the id %q cannot be used for a site here: choose another", req.Site)
-	}
-	var method string
-	var content []byte
-	var answer json.RawMessage
-	switch err := results.QueryRow().Scan(&method, &content, &answer); {
-	case errors.Is(err, pgx.ErrNoRows):
-		return nil, results.Close()
-	case err != nil:
-		return nil, err
-	case method != req.Method || [32]byte(content) != req.Content:
-		return nil, fault.New(fault.Invalid, "REQUEST_ID_REUSED",
-			"request id %s was used for something else: take a new one for each act", req.ID)
-	}
-	return answer, results.Close()
+// Error is for nobody's eyes: once gives the answer.
+func (*repeated) Error() string { return "the request was answered before" }
+
+// queueTurn waits until nobody else acts under the request id: the second of two
+// equal calls must see the first one's answer, not its bookings. The lock is
+// advisory, and ends with the transaction.
+func queueTurn(b *pgx.Batch, siteID int64, req Request) {
+	b.Queue("SELECT pg_advisory_xact_lock(hashtextextended($1, $2))", req.ID.String(), siteID)
 }
 
-// finish writes the answer and the events.
-func (t *Tx) finish(ctx context.Context, req Request, answer json.RawMessage) error {
-	var batch pgx.Batch
-	batch.Queue("INSERT INTO request (site_id, request_id, method, content, answer, at) VALUES ($1, $2, $3, $4, $5, $6)",
+// queueClaimOf lets one call at a time go on under a request id. The batch fails
+// with repeated if there is an answer to it already.
+func (t *Tx) queueClaimOf(b *pgx.Batch, req Request) {
+	queueTurn(b, t.siteID, req)
+	b.Queue("SELECT slug FROM site WHERE site_id = $1", t.siteID).QueryRow(func(row pgx.Row) error {
+		var slug string
+		switch err := row.Scan(&slug); {
+		case errors.Is(err, pgx.ErrNoRows) && req.NewSite:
+		case errors.Is(err, pgx.ErrNoRows):
+			return noSite(req.Site)
+		case err != nil:
+			return err
+		case slug != req.Site:
+			return fault.New(fault.Exists, "SITE_KEY", "the id %q cannot be used for a site here: choose another", req.Site)
+		}
+		return nil
+	})
+	b.Queue("SELECT method, content, answer FROM request WHERE site_id = $1 AND request_id = $2", t.siteID, req.ID).QueryRow(func(row pgx.Row) error {
+		var method string
+		var content []byte
+		var answer json.RawMessage
+		switch err := row.Scan(&method, &content, &answer); {
+		case errors.Is(err, pgx.ErrNoRows):
+			return nil
+		case err != nil:
+			return err
+		case method != req.Method || [32]byte(content) != req.Content:
+			return fault.New(fault.Invalid, "REQUEST_ID_REUSED",
+				"request id %s was used for something else: take a new one for each act", req.ID)
+		}
+		return &repeated{answer}
+	})
+}
+
+// queueEnd writes the answer and the events, and commits.
+func (t *Tx) queueEnd(b *pgx.Batch, req Request, answer json.RawMessage) error {
+	b.Queue("INSERT INTO request (site_id, request_id, method, content, answer, at) VALUES ($1, $2, $3, $4, $5, $6)",
 		t.siteID, req.ID, req.Method, req.Content[:], answer, t.now)
-	if err := t.logEvents(&batch, req); err != nil {
+	if err := t.logEvents(b, req); err != nil {
 		return err
 	}
-	return t.tx.SendBatch(ctx, &batch).Close()
+	queueCommit(b)
+	return nil
 }
 
 func noSite(slug string) error {

@@ -69,7 +69,7 @@ func (t *Tx) PutUser(ctx context.Context, u site.User) error {
 		err := t.tx.QueryRow(ctx, "SELECT resource_id FROM resource WHERE site_id = $1 AND kind = $2 AND slug = $3",
 			t.siteID, site.KindTechnician, u.Technician).Scan(&id)
 		if errors.Is(err, pgx.ErrNoRows) {
-			return none("technician", u.Technician)
+			return None("technician", u.Technician)
 		}
 		if err != nil {
 			return err

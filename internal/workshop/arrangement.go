@@ -168,7 +168,11 @@ func (a Arrangement) move(ctx context.Context, tx *store.Tx, j ArrangedJob, was 
 	} else if longer {
 		m.network = &net
 	}
-	z, placed, err := hold(ctx, tx, *j.Plan, net, j.Job)
+	st, err := tx.State(ctx, tx.Now(), j.Plan.extent(), j.Plan.refs())
+	if err != nil {
+		return m, err
+	}
+	z, placed, err := hold(st, *j.Plan, net, j.Job)
 	if err != nil {
 		return m, err
 	}
@@ -274,7 +278,7 @@ func settleMove(ctx context.Context, tx *store.Tx, m move, reason string) (Booke
 		"gone": m.gone, "more": len(m.more),
 	}})
 	if m.network != nil {
-		if err := tx.PutWork(ctx, m.is.ID, *m.network); err != nil {
+		if err := tx.PutWork(m.is.ID, *m.network); err != nil {
 			return Booked{}, err
 		}
 	}

@@ -147,7 +147,7 @@ func (w *Workshop) write(ctx context.Context, tx *store.Tx, o Order) (Booked, er
 	if err != nil {
 		return booked, err
 	}
-	return booked, tx.PutWork(ctx, booked.Job.ID, plan.network)
+	return booked, tx.PutWork(booked.Job.ID, plan.network)
 }
 
 // judged is a plan that fits the site as it is now.
@@ -160,17 +160,23 @@ type judged struct {
 // judge locks what a plan wants and holds the plan against the site as it is
 // then. Standing bookings are left to tx.Book, which names them.
 func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, error) {
-	if err := tx.Lapse(ctx, o.Plan.refs()); err != nil {
+	if err := checkRefs(o.Plan.versions()); err != nil {
 		return judged{}, err
 	}
-	merged, err := merge(ctx, tx.Reader, o.Plan.versions())
+	m, err := tx.LapseAndGather(ctx, o.Plan.refs(), store.Question{
+		Procedures: o.Plan.versions(), During: o.Plan.extent(), Refs: o.Plan.refs(),
+	})
+	if err != nil {
+		return judged{}, err
+	}
+	merged, err := mergeOf(m, o.Plan.versions())
 	if err != nil {
 		return judged{}, err
 	}
 	if o.Plan.extent().Start.Before(tx.Now().Truncate(time.Minute)) {
 		return judged{}, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
 	}
-	z, placed, err := hold(ctx, tx, o.Plan, merged.network, o.Replaces)
+	z, placed, err := hold(m.State, o.Plan, merged.network, o.Replaces)
 	if err != nil {
 		return judged{}, err
 	}
@@ -180,12 +186,8 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 // hold holds a plan against its network and the site's shifts, closures,
 // conditions and calibrations, whose rows the caller has locked. What is out for
 // the job that has it already is at hand to it; job 0 is a new one.
-func hold(ctx context.Context, tx *store.Tx, p Plan, net procedure.Network, job int64) (*puzzle, *plan.Plan, error) {
+func hold(st store.State, p Plan, net procedure.Network, job int64) (*puzzle, *plan.Plan, error) {
 	extent := p.extent()
-	st, err := tx.State(ctx, tx.Now(), extent, p.refs())
-	if err != nil {
-		return nil, nil, err
-	}
 	st.Bookings, st.Issues = nil, withoutJobs(st.Issues, job)
 	y, err := newYard(st, extent.Start, extent.End)
 	if err != nil {

@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"bayhold/internal/fault"
 	"bayhold/internal/procedure"
@@ -16,10 +17,20 @@ type work struct {
 	network    procedure.Network
 }
 
-// merge reads procedures and merges them. Version 0 stands for the newest that
-// is ISSUED; a named version may have been withdrawn since, but was never a draft.
+// merge reads procedures and merges them.
 func merge(ctx context.Context, r store.Reader, refs []site.ProcedureRef) (work, error) {
-	var out work
+	if err := checkRefs(refs); err != nil {
+		return work{}, err
+	}
+	m, err := r.Gather(ctx, store.Question{Procedures: refs}, time.Time{})
+	if err != nil {
+		return work{}, err
+	}
+	return mergeOf(m, refs)
+}
+
+// checkRefs refuses what cannot be merged, whatever the site has.
+func checkRefs(refs []site.ProcedureRef) error {
 	var fs fault.Fields
 	if len(refs) == 0 || len(refs) > maxProcedures {
 		fs.Add("procedures", "must be 1 to %d", maxProcedures)
@@ -31,16 +42,20 @@ func merge(ctx context.Context, r store.Reader, refs []site.ProcedureRef) (work,
 		}
 		seen[ref.ID] = true
 	}
-	if err := fs.Err("PROCEDURES", "the procedures cannot be used"); err != nil {
-		return out, err
-	}
+	return fs.Err("PROCEDURES", "the procedures cannot be used")
+}
+
+// mergeOf merges procedures. Version 0 stands for the newest that is ISSUED; a
+// named version may have been withdrawn since, but was never a draft.
+func mergeOf(m store.Material, refs []site.ProcedureRef) (work, error) {
+	var out work
 	lib := procedure.Library{
 		Preparations: map[string]procedure.Preparation{},
 		Procedures:   map[string]procedure.Procedure{},
 	}
 	ids := make([]string, 0, len(refs))
 	for _, ref := range refs {
-		p, err := usable(ctx, r, ref)
+		p, err := usable(m.Versions, ref)
 		if err != nil {
 			return out, err
 		}
@@ -48,38 +63,43 @@ func merge(ctx context.Context, r store.Reader, refs []site.ProcedureRef) (work,
 		out.procedures = append(out.procedures, p)
 		ids = append(ids, p.ID)
 	}
-	preparations, err := r.Preparations(ctx, Page{}, "")
-	if err != nil {
-		return out, err
-	}
-	for _, p := range preparations {
+	for _, p := range m.Preparations {
 		lib.Preparations[p.ID] = p
 	}
-	if lib.ToolTypes, err = typesByID(ctx, r); err != nil {
-		return out, err
-	}
+	lib.ToolTypes = byID(m.ToolTypes, typeID)
+	var err error
 	out.network, err = lib.Merge(ids)
 	return out, err
 }
 
-// usable reads the version of a procedure that may be planned.
-func usable(ctx context.Context, r store.Reader, ref site.ProcedureRef) (procedure.Procedure, error) {
-	if ref.Version != 0 {
-		p, err := r.Procedure(ctx, ref.ID, ref.Version)
-		if err == nil && p.State == procedure.Draft {
-			err = notIssued(p)
+// usable chooses the version of a procedure that may be planned.
+func usable(versions []procedure.Procedure, ref site.ProcedureRef) (procedure.Procedure, error) {
+	var newest, issued, named *procedure.Procedure
+	for i, p := range versions { // by id and version
+		if p.ID != ref.ID {
+			continue
 		}
-		return p, err
+		newest = &versions[i]
+		if p.State == procedure.Issued {
+			issued = &versions[i]
+		}
+		if p.Version == ref.Version {
+			named = &versions[i]
+		}
 	}
-	p, err := r.IssuedProcedure(ctx, ref.ID)
-	if fault.KindOf(err) != fault.NotFound {
-		return p, err
+	switch {
+	case ref.Version != 0 && named == nil:
+		return procedure.Procedure{}, store.None(fmt.Sprintf("version %d of procedure", ref.Version), ref.ID)
+	case ref.Version != 0 && named.State == procedure.Draft:
+		return *named, notIssued(*named)
+	case ref.Version != 0:
+		return *named, nil
+	case issued != nil:
+		return *issued, nil
+	case newest != nil:
+		return *newest, notIssued(*newest)
 	}
-	newest, err := r.Procedure(ctx, ref.ID, 0)
-	if err == nil {
-		err = notIssued(newest)
-	}
-	return newest, err
+	return procedure.Procedure{}, store.None("procedure", ref.ID)
 }
 
 func notIssued(p procedure.Procedure) error {

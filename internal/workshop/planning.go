@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -198,39 +199,35 @@ type wanted struct {
 
 // pose reads the site and puts a job to the planner over a stretch of time.
 func (w *Workshop) pose(ctx context.Context, slug string, q wanted) (*puzzle, work, error) {
-	var z *puzzle
-	var job work
 	refs := make([]site.ProcedureRef, 0, len(q.ids))
 	for _, id := range q.ids {
 		refs = append(refs, site.ProcedureRef{ID: id})
 	}
-	err := w.view(ctx, slug, func(ctx context.Context, r store.Reader) error {
-		var err error
-		if job, err = merge(ctx, r, refs); err != nil {
-			return err
+	if err := checkRefs(refs); err != nil {
+		return nil, work{}, err
+	}
+	m, err := w.material(ctx, slug, store.Question{Procedures: refs, During: hours.Range{Start: q.from, End: q.to}, Job: q.without})
+	if err != nil {
+		return nil, work{}, err
+	}
+	job, err := mergeOf(m, refs)
+	if err != nil {
+		return nil, job, err
+	}
+	if q.bay != "" && !slices.ContainsFunc(m.Bays, func(b site.Bay) bool { return b.ID == q.bay }) {
+		return nil, job, store.None("bay", q.bay)
+	}
+	if q.without != 0 {
+		if m.Job == nil {
+			return nil, job, store.None("job", fmt.Sprint(q.without))
 		}
-		if q.bay != "" {
-			if _, err := r.Bay(ctx, q.bay); err != nil {
-				return err
-			}
-		}
-		st, err := r.State(ctx, w.Now(), hours.Range{Start: q.from, End: q.to}, nil)
-		if err != nil {
-			return err
-		}
-		if q.without != 0 {
-			if _, err := r.Job(ctx, q.without, w.Now()); err != nil {
-				return err
-			}
-			st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool { return b.Job == q.without })
-			st.Issues = withoutJobs(st.Issues, q.without)
-		}
-		y, err := newYard(st, q.from, q.to)
-		if err != nil {
-			return err
-		}
-		z, err = newPuzzle(y, job.network, q.bay, q.arrivals)
-		return err
-	})
+		m.Bookings = slices.DeleteFunc(m.Bookings, func(b site.Booking) bool { return b.Job == q.without })
+		m.Issues = withoutJobs(m.Issues, q.without)
+	}
+	y, err := newYard(m.State, q.from, q.to)
+	if err != nil {
+		return nil, job, err
+	}
+	z, err := newPuzzle(y, job.network, q.bay, q.arrivals)
 	return z, job, err
 }

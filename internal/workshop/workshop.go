@@ -87,6 +87,14 @@ func (w *Workshop) view(ctx context.Context, slug string, fn func(context.Contex
 	return w.store.View(ctx, slug, fn)
 }
 
+// material reads what a question of a site is answered from.
+func (w *Workshop) material(ctx context.Context, slug string, q store.Question) (store.Material, error) {
+	if err := access.AtSite(access.From(ctx), slug); err != nil {
+		return store.Material{}, err
+	}
+	return w.store.Gather(ctx, slug, q, w.Now())
+}
+
 // checkTime notes what is wrong with an instant that must be a whole minute.
 func checkTime(fs *fault.Fields, path string, t time.Time) {
 	switch {
