@@ -102,5 +102,5 @@ func (t *Tx) AddTightenings(ctx context.Context, list []TighteningRecord) error 
 			t.siteID, ids[v.Tool], v.Source, v.Person, x.At, x.Job, x.Step, x.Joint, x.Fastener, x.Stage,
 			x.Wanted, x.Angle, x.Set, x.Ratio, x.Tolerance, x.Direction, t.now)
 	}
-	return t.tx.SendBatch(ctx, &batch).Close()
+	return t.tx.together(ctx, &batch)
 }

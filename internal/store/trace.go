@@ -46,7 +46,7 @@ func (t *Tx) AddDecisions(ctx context.Context, tag, finding string, list []calib
 			INSERT INTO trace_decision (site_id, resource_id, finding, line, answer, note, person, decided_at)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, t.siteID, id, finding, d.Line, d.Answer, d.Note, d.Person, d.At)
 	}
-	return t.tx.SendBatch(ctx, &batch).Close()
+	return t.tx.together(ctx, &batch)
 }
 
 // LeaveJobs reads the jobs by which tools are away for calibration.
