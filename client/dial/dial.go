@@ -61,6 +61,7 @@ type Conn struct {
 	Planning    bayholdv1.PlanningServiceClient
 	Bookings    bayholdv1.BookingServiceClient
 	Jobs        bayholdv1.JobServiceClient
+	Records     bayholdv1.RecordServiceClient
 
 	Access       bayholdv1.AccessServiceClient
 	Arrangements bayholdv1.ArrangementServiceClient
@@ -117,6 +118,7 @@ func Open(c Config) (*Conn, error) {
 		Planning:    bayholdv1.NewPlanningServiceClient(cc),
 		Bookings:    bayholdv1.NewBookingServiceClient(cc),
 		Jobs:        bayholdv1.NewJobServiceClient(cc),
+		Records:     bayholdv1.NewRecordServiceClient(cc),
 
 		Access:       bayholdv1.NewAccessServiceClient(cc),
 		Arrangements: bayholdv1.NewArrangementServiceClient(cc),
