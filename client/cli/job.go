@@ -21,6 +21,7 @@ func (a *app) jobCommand() *cobra.Command {
 		a.jobListCommand(),
 		a.jobArrangeCommand(), a.jobMoveCommand(), a.jobRepairCommand(),
 		a.jobPartsCommand(), a.jobPartCommand(), a.jobWhileOpenCommand(), a.jobSheetCommand(),
+		a.jobDelayCommand(), a.jobRecordCommand(), a.jobCloseCommand(),
 	)
 }
 

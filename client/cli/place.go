@@ -16,6 +16,8 @@ type place struct {
 	*dial.Conn
 	site  *bayholdv1.Site
 	clock clock
+	// offline says why the server was not reached; nil if it was.
+	offline error
 }
 
 // at finds the site: the one that was named, or the only one there is.

@@ -67,6 +67,10 @@ func asProblem(err error) *problem {
 			for _, v := range d.GetFieldViolations() {
 				p.fields = append(p.fields, field{Field: v.GetField(), Message: v.GetDescription()})
 			}
+		case *errdetails.PreconditionFailure:
+			for _, v := range d.GetViolations() {
+				p.fields = append(p.fields, field{Field: v.GetSubject(), Message: v.GetDescription()})
+			}
 		case *errdetails.RetryInfo:
 			p.try("wait %s and try again", d.GetRetryDelay().AsDuration())
 		case *bayholdv1.BookingConflict:

@@ -41,7 +41,8 @@ Exit codes:
   5  somebody else booked first
   6  at odds with the present state
   7  server not reached, or out of time
-  8  not permitted`
+  8  not permitted
+  9  recorded in the journal, and not sent yet`
 
 const rootExample = `  bayhold job check --procedure belt-orlo-20 --start "tue 8:00"
   bayhold job find --procedure belt-orlo-20 --from tomorrow
@@ -75,7 +76,7 @@ func (a *app) root() *cobra.Command {
 		a.importCommand(), a.siteCommand(), a.bayCommand(), a.technicianCommand(),
 		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(), a.calibrationCommand(),
 		a.preparationCommand(), a.procedureCommand(),
-		a.jobCommand(), a.bookingCommand(), a.weekCommand(), a.watchCommand(), a.trailCommand(),
+		a.jobCommand(), a.stepCommand(), a.myCommand(), a.journalCommand(), a.bookingCommand(), a.weekCommand(), a.watchCommand(), a.trailCommand(),
 		a.whoamiCommand(), a.userCommand(), a.tokenCommand(),
 	)
 	return root

@@ -35,6 +35,7 @@ const (
 	exitAtOdds   = 6 // at odds with the present state
 	exitNoServer = 7 // server not reached, or out of time
 	exitDenied   = 8 // not permitted
+	exitKept     = 9 // recorded in the journal, and not sent yet
 )
 
 // errNo says that the answer is no, and that it has been printed.
@@ -90,6 +91,8 @@ func Run(ctx context.Context, args []string, streams Streams, env func(string) s
 		return exitNo
 	case errors.Is(err, errFaulty):
 		return exitUsage
+	case errors.Is(err, errKept):
+		return exitKept
 	case !a.running:
 		err = asUsage(err, cmd)
 	}
