@@ -13,10 +13,10 @@ import (
 func (a *app) jobRecordCommand() *cobra.Command {
 	var f sheetFlags
 	cmd := a.command(verb{
-		use: "record JOB", short: "Print what was done: by whom, when, with which tool under which certificate",
+		use: "record JOB", short: "Print what was done: who, when, with which tool",
 		long: `Print the record of a job: who did what when, every reading with its limits, its
-tool and the certificate that held then, parts, signatures, hold points, what was
-let pass and why. It is text, or with --html a page to print and keep; with
+tool and the certificate that held then, parts, signatures, hold points, what
+was let pass and why. It is text, or with --html a page to print and keep; with
 --output json it has every field. --to writes it to a file, over an older one.`,
 		example: "  bayhold job record 17\n  bayhold job record 17 --html --to record-17.html",
 		args:    cobra.ExactArgs(1),
@@ -55,8 +55,8 @@ func (a *app) jobCloseCommand() *cobra.Command {
 	var f recordFlags
 	cmd := a.command(verb{
 		use: "close JOB", short: "End the record of a job, and free its bay",
-		long: `End the record of a job: every step must be done and signed or waived, every tool
-returned. Nothing more is recorded of it then.`,
+		long: `End the record of a job: every step must be done and signed or waived, every
+tool returned. Nothing more is recorded of it then.`,
 		example: `  bayhold job close 17 --note "handed over, invoice 881"`, args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			t, err := a.aimAt(ctx, args[0], "", &f)

@@ -14,7 +14,8 @@ const journalLong = `What is recorded of a job is first written to a local journ
 the server cannot be reached it stays there, with its own time and request id,
 and is sent in order with the next command that records something, or by
 journal send. A record that the server refuses stays too, with its reason, and
-keeps back what comes after it of the same job: settle it, send again, or drop it.`
+keeps back what comes after it of the same job: settle it and send again, or
+drop it.`
 
 func (a *app) journalCommand() *cobra.Command {
 	g := a.group("journal", "What is recorded and not sent yet", "  bayhold journal list",

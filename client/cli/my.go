@@ -19,9 +19,9 @@ func (a *app) myDayCommand() *cobra.Command {
 	var as, day string
 	cmd := a.command(verb{
 		use: "day", short: "Today's steps in order, across jobs",
-		long: `Show the steps that are booked for you on a day, and those that you have begun, in
-order: with bay, tools to draw and where they are, who is with you at a step of
-two people, and whether the parts are here.`,
+		long: `Show the steps that are booked for you on a day, and those that you have begun,
+in order: with bay, tools to draw and where they are, who is with you at a step
+of two people, and whether the parts are here.`,
 		example: "  bayhold my day\n  bayhold my day --day tomorrow\n  bayhold my day --as anna", args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)

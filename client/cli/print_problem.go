@@ -83,6 +83,8 @@ func nounsOf(noun, verb string) []string {
 			return []string{"procedure", noun}
 		}
 		return []string{noun}
+	case "step", "my", "journal":
+		return nil // said by the commands themselves
 	case "week", "import":
 		return []string{"site"}
 	default:

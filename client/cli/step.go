@@ -13,11 +13,11 @@ import (
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
-const stepLong = `A step is named by its job and its id, JOB/STEP: 17/chain/renew, or as much of the
-id as it takes, 17/renew or 17/ren. What is recorded goes under your own name;
---as records it in a technician's, for those who may. It carries the time of the
-command, or --at. Without a connection it is kept in a local journal and sent
-with the next command.`
+const stepLong = `A step is named by its job and its id, JOB/STEP: 17/chain/renew, or as much of
+the id as it takes, 17/renew or 17/ren. What is recorded goes under your own
+name; --as records it in a technician's, for those who may. It carries the time
+of the command, or --at. Without a connection it is kept in a local journal and
+sent with the next command.`
 
 func (a *app) stepCommand() *cobra.Command {
 	g := a.group("step", "Do the steps of a job, and record them", "  bayhold step start 17/renew",
@@ -147,8 +147,13 @@ func (a *app) refusedStep(err error, t target) error {
 		return err
 	}
 	p := asProblem(err)
-	if code := exitCode(p.code); (code == exitAtOdds || code == exitNotFound) && t.step != "" {
-		p.try("%s", a.again("step", "show", id(t.job)+"/"+t.step))
+	switch exitCode(p.code) {
+	case exitNotFound:
+		p.try("%s", a.again("job", "show", id(t.job)))
+	case exitAtOdds:
+		if t.step != "" {
+			p.try("%s", a.again("step", "show", id(t.job)+"/"+t.step))
+		}
 	}
 	return p
 }

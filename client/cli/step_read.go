@@ -25,11 +25,11 @@ func (a *app) stepReadCommand() *cobra.Command {
 		use: "read JOB/STEP [FASTENERS:STAGE=VALUE ...]", short: "Record what fasteners were tightened to",
 		long: `Record torques and angles, per fastener and stage, in the order in which they
 were made: 1-4:1=45Nm 1-4:2=90deg. Torques are those at the fastener, in newton
-metres unless another unit is written (lbf-ft, lbf-in, kgf-m); angles are degrees
-of that stage. --clicked records every stage of every fastener as wanted: the
-wrench was set and gave its signal. The wrench is the one that is booked unless
---tool names another; --gauge names what measured the angle. Values outside are
-kept and flagged.`,
+metres unless another unit is written (lbf-ft, lbf-in, kgf-m); angles are
+degrees of that stage. --clicked records every stage of every fastener as
+wanted: the wrench was set and gave its signal. The wrench is the one that is
+booked unless --tool names another; --gauge names what measured the angle.
+Values outside are kept and flagged.`,
 		example: `  bayhold step read 17/mount-on --clicked
   bayhold step read 17/mount-on 1-4:1=45Nm 1-4:2=91deg --tool TW-200-1`,
 		args: cobra.MinimumNArgs(1),
@@ -198,9 +198,9 @@ func (a *app) stepCheckCommand() *cobra.Command {
 	cmd := a.command(verb{
 		use: "check JOB/STEP CHECK=VALUE ...", short: "Record the checks of a step",
 		long: `Record checks: a question is answered yes or no, what is measured with its value
-and unit, gap=0.25mm. Without its unit it is taken to be in the check's own, which
-takes a connection to look up. A value outside is kept, flagged, and bars the way
-until it is put right.`,
+and unit, gap=0.25mm. Without its unit it is taken to be in the check's own,
+which takes a connection to look up. A value outside is kept, flagged, and bars
+the way until it is put right.`,
 		example: `  bayhold step check 17/hand-turns no-resistance=yes locks-drop-in=yes
   bayhold step check 17/hand-turns gap=0.25mm --tool FG-1`,
 		args: cobra.MinimumNArgs(2),

@@ -24,417 +24,6 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// StepState says where a step stands.
-type StepState int32
-
-const (
-	// Not said; a server answers it never.
-	StepState_STEP_STATE_UNSPECIFIED StepState = 0
-	// Not begun.
-	StepState_STEP_STATE_OPEN StepState = 1
-	// Somebody is at it.
-	StepState_STEP_STATE_RUNNING StepState = 2
-	// Begun and interrupted.
-	StepState_STEP_STATE_PAUSED StepState = 3
-	// Finished; it may lack signatures.
-	StepState_STEP_STATE_FINISHED StepState = 4
-	// It is not done in this job, by a manager's decision.
-	StepState_STEP_STATE_WAIVED StepState = 5
-)
-
-// Enum value maps for StepState.
-var (
-	StepState_name = map[int32]string{
-		0: "STEP_STATE_UNSPECIFIED",
-		1: "STEP_STATE_OPEN",
-		2: "STEP_STATE_RUNNING",
-		3: "STEP_STATE_PAUSED",
-		4: "STEP_STATE_FINISHED",
-		5: "STEP_STATE_WAIVED",
-	}
-	StepState_value = map[string]int32{
-		"STEP_STATE_UNSPECIFIED": 0,
-		"STEP_STATE_OPEN":        1,
-		"STEP_STATE_RUNNING":     2,
-		"STEP_STATE_PAUSED":      3,
-		"STEP_STATE_FINISHED":    4,
-		"STEP_STATE_WAIVED":      5,
-	}
-)
-
-func (x StepState) Enum() *StepState {
-	p := new(StepState)
-	*p = x
-	return p
-}
-
-func (x StepState) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (StepState) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayhold_v1_record_proto_enumTypes[0].Descriptor()
-}
-
-func (StepState) Type() protoreflect.EnumType {
-	return &file_bayhold_v1_record_proto_enumTypes[0]
-}
-
-func (x StepState) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use StepState.Descriptor instead.
-func (StepState) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{0}
-}
-
-// RecordBlockerKind says what sort of reason stands against an act.
-type RecordBlockerKind int32
-
-const (
-	// Not said; a server answers it never.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_UNSPECIFIED RecordBlockerKind = 0
-	// Nothing more is recorded of the job.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_JOB_CLOSED RecordBlockerKind = 1
-	// The job is tentative or cancelled.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_JOB_NOT_FIRM RecordBlockerKind = 2
-	// The step runs, is paused, not begun or waived.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_STEP_STATE RecordBlockerKind = 3
-	// The step is done, and would be done once more.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_DONE_ALREADY RecordBlockerKind = 4
-	// What must precede it is not done.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_BEFORE RecordBlockerKind = 5
-	// A cure or a soak is not over.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_WAITING RecordBlockerKind = 6
-	// A step before it lacks a signature.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_UNSIGNED RecordBlockerKind = 7
-	// No tool is booked for a need of the step.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TOOL_NOT_BOOKED RecordBlockerKind = 8
-	// A tool is still in its place.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TOOL_NOT_ISSUED RecordBlockerKind = 9
-	// A tool is issued to another job or bay.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TOOL_ELSEWHERE RecordBlockerKind = 10
-	// A tool is not serviceable, or not complete.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TOOL_CONDITION RecordBlockerKind = 11
-	// A tool is out of calibration.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TOOL_CALIBRATION RecordBlockerKind = 12
-	// A tool does not cover what is to be measured.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TOOL_UNFIT RecordBlockerKind = 13
-	// A locking tool is on the engine that the step would turn.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_LOCKED RecordBlockerKind = 14
-	// The technician works on another step.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TECHNICIAN_BUSY RecordBlockerKind = 15
-	// The technician lacks a skill.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_SKILL RecordBlockerKind = 16
-	// A single-use part is not ticked as new.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_PARTS RecordBlockerKind = 17
-	// A check or a tightening is not recorded.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_READING_MISSING RecordBlockerKind = 18
-	// A value lies outside its limits.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_READING_OUTSIDE RecordBlockerKind = 19
-	// A torque-and-angle sequence on single-use fasteners was interrupted.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_NEW_FASTENERS RecordBlockerKind = 20
-	// The same person has signed already.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_SIGNED_ALREADY RecordBlockerKind = 21
-	// A step of a job to be closed is neither done nor waived.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_STEP_OPEN RecordBlockerKind = 22
-	// A tool of a job to be closed is not returned.
-	RecordBlockerKind_RECORD_BLOCKER_KIND_TOOL_OUT RecordBlockerKind = 23
-)
-
-// Enum value maps for RecordBlockerKind.
-var (
-	RecordBlockerKind_name = map[int32]string{
-		0:  "RECORD_BLOCKER_KIND_UNSPECIFIED",
-		1:  "RECORD_BLOCKER_KIND_JOB_CLOSED",
-		2:  "RECORD_BLOCKER_KIND_JOB_NOT_FIRM",
-		3:  "RECORD_BLOCKER_KIND_STEP_STATE",
-		4:  "RECORD_BLOCKER_KIND_DONE_ALREADY",
-		5:  "RECORD_BLOCKER_KIND_BEFORE",
-		6:  "RECORD_BLOCKER_KIND_WAITING",
-		7:  "RECORD_BLOCKER_KIND_UNSIGNED",
-		8:  "RECORD_BLOCKER_KIND_TOOL_NOT_BOOKED",
-		9:  "RECORD_BLOCKER_KIND_TOOL_NOT_ISSUED",
-		10: "RECORD_BLOCKER_KIND_TOOL_ELSEWHERE",
-		11: "RECORD_BLOCKER_KIND_TOOL_CONDITION",
-		12: "RECORD_BLOCKER_KIND_TOOL_CALIBRATION",
-		13: "RECORD_BLOCKER_KIND_TOOL_UNFIT",
-		14: "RECORD_BLOCKER_KIND_LOCKED",
-		15: "RECORD_BLOCKER_KIND_TECHNICIAN_BUSY",
-		16: "RECORD_BLOCKER_KIND_SKILL",
-		17: "RECORD_BLOCKER_KIND_PARTS",
-		18: "RECORD_BLOCKER_KIND_READING_MISSING",
-		19: "RECORD_BLOCKER_KIND_READING_OUTSIDE",
-		20: "RECORD_BLOCKER_KIND_NEW_FASTENERS",
-		21: "RECORD_BLOCKER_KIND_SIGNED_ALREADY",
-		22: "RECORD_BLOCKER_KIND_STEP_OPEN",
-		23: "RECORD_BLOCKER_KIND_TOOL_OUT",
-	}
-	RecordBlockerKind_value = map[string]int32{
-		"RECORD_BLOCKER_KIND_UNSPECIFIED":      0,
-		"RECORD_BLOCKER_KIND_JOB_CLOSED":       1,
-		"RECORD_BLOCKER_KIND_JOB_NOT_FIRM":     2,
-		"RECORD_BLOCKER_KIND_STEP_STATE":       3,
-		"RECORD_BLOCKER_KIND_DONE_ALREADY":     4,
-		"RECORD_BLOCKER_KIND_BEFORE":           5,
-		"RECORD_BLOCKER_KIND_WAITING":          6,
-		"RECORD_BLOCKER_KIND_UNSIGNED":         7,
-		"RECORD_BLOCKER_KIND_TOOL_NOT_BOOKED":  8,
-		"RECORD_BLOCKER_KIND_TOOL_NOT_ISSUED":  9,
-		"RECORD_BLOCKER_KIND_TOOL_ELSEWHERE":   10,
-		"RECORD_BLOCKER_KIND_TOOL_CONDITION":   11,
-		"RECORD_BLOCKER_KIND_TOOL_CALIBRATION": 12,
-		"RECORD_BLOCKER_KIND_TOOL_UNFIT":       13,
-		"RECORD_BLOCKER_KIND_LOCKED":           14,
-		"RECORD_BLOCKER_KIND_TECHNICIAN_BUSY":  15,
-		"RECORD_BLOCKER_KIND_SKILL":            16,
-		"RECORD_BLOCKER_KIND_PARTS":            17,
-		"RECORD_BLOCKER_KIND_READING_MISSING":  18,
-		"RECORD_BLOCKER_KIND_READING_OUTSIDE":  19,
-		"RECORD_BLOCKER_KIND_NEW_FASTENERS":    20,
-		"RECORD_BLOCKER_KIND_SIGNED_ALREADY":   21,
-		"RECORD_BLOCKER_KIND_STEP_OPEN":        22,
-		"RECORD_BLOCKER_KIND_TOOL_OUT":         23,
-	}
-)
-
-func (x RecordBlockerKind) Enum() *RecordBlockerKind {
-	p := new(RecordBlockerKind)
-	*p = x
-	return p
-}
-
-func (x RecordBlockerKind) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (RecordBlockerKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayhold_v1_record_proto_enumTypes[1].Descriptor()
-}
-
-func (RecordBlockerKind) Type() protoreflect.EnumType {
-	return &file_bayhold_v1_record_proto_enumTypes[1]
-}
-
-func (x RecordBlockerKind) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use RecordBlockerKind.Descriptor instead.
-func (RecordBlockerKind) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{1}
-}
-
-// ReadingKind says what was measured.
-type ReadingKind int32
-
-const (
-	// Not said; a server answers it never.
-	ReadingKind_READING_KIND_UNSPECIFIED ReadingKind = 0
-	// Newton metres at the fastener.
-	ReadingKind_READING_KIND_TORQUE ReadingKind = 1
-	// Degrees of one stage.
-	ReadingKind_READING_KIND_ANGLE ReadingKind = 2
-	// A named check of the step.
-	ReadingKind_READING_KIND_CHECK ReadingKind = 3
-)
-
-// Enum value maps for ReadingKind.
-var (
-	ReadingKind_name = map[int32]string{
-		0: "READING_KIND_UNSPECIFIED",
-		1: "READING_KIND_TORQUE",
-		2: "READING_KIND_ANGLE",
-		3: "READING_KIND_CHECK",
-	}
-	ReadingKind_value = map[string]int32{
-		"READING_KIND_UNSPECIFIED": 0,
-		"READING_KIND_TORQUE":      1,
-		"READING_KIND_ANGLE":       2,
-		"READING_KIND_CHECK":       3,
-	}
-)
-
-func (x ReadingKind) Enum() *ReadingKind {
-	p := new(ReadingKind)
-	*p = x
-	return p
-}
-
-func (x ReadingKind) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (ReadingKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayhold_v1_record_proto_enumTypes[2].Descriptor()
-}
-
-func (ReadingKind) Type() protoreflect.EnumType {
-	return &file_bayhold_v1_record_proto_enumTypes[2]
-}
-
-func (x ReadingKind) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use ReadingKind.Descriptor instead.
-func (ReadingKind) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{2}
-}
-
-// StepEventKind says what happened to a step.
-type StepEventKind int32
-
-const (
-	// Not said; a server answers it never.
-	StepEventKind_STEP_EVENT_KIND_UNSPECIFIED StepEventKind = 0
-	// It was begun.
-	StepEventKind_STEP_EVENT_KIND_START StepEventKind = 1
-	// It was interrupted.
-	StepEventKind_STEP_EVENT_KIND_PAUSE StepEventKind = 2
-	// It was gone on with.
-	StepEventKind_STEP_EVENT_KIND_RESUME StepEventKind = 3
-	// It was finished.
-	StepEventKind_STEP_EVENT_KIND_FINISH StepEventKind = 4
-)
-
-// Enum value maps for StepEventKind.
-var (
-	StepEventKind_name = map[int32]string{
-		0: "STEP_EVENT_KIND_UNSPECIFIED",
-		1: "STEP_EVENT_KIND_START",
-		2: "STEP_EVENT_KIND_PAUSE",
-		3: "STEP_EVENT_KIND_RESUME",
-		4: "STEP_EVENT_KIND_FINISH",
-	}
-	StepEventKind_value = map[string]int32{
-		"STEP_EVENT_KIND_UNSPECIFIED": 0,
-		"STEP_EVENT_KIND_START":       1,
-		"STEP_EVENT_KIND_PAUSE":       2,
-		"STEP_EVENT_KIND_RESUME":      3,
-		"STEP_EVENT_KIND_FINISH":      4,
-	}
-)
-
-func (x StepEventKind) Enum() *StepEventKind {
-	p := new(StepEventKind)
-	*p = x
-	return p
-}
-
-func (x StepEventKind) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (StepEventKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayhold_v1_record_proto_enumTypes[3].Descriptor()
-}
-
-func (StepEventKind) Type() protoreflect.EnumType {
-	return &file_bayhold_v1_record_proto_enumTypes[3]
-}
-
-func (x StepEventKind) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use StepEventKind.Descriptor instead.
-func (StepEventKind) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{3}
-}
-
-// RecordBlocker is one reason that stands against an act.
-type RecordBlocker struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// What sort of reason.
-	Kind RecordBlockerKind `protobuf:"varint,1,opt,name=kind,proto3,enum=bayhold.v1.RecordBlockerKind" json:"kind,omitempty"`
-	// The id of the step that it is about; may be empty.
-	Step string `protobuf:"bytes,2,opt,name=step,proto3" json:"step,omitempty"`
-	// The name of the tool that it is about; may be empty.
-	Tool string `protobuf:"bytes,3,opt,name=tool,proto3" json:"tool,omitempty"`
-	// When it ends by itself; absent if it does not.
-	UntilTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=until_time,json=untilTime,proto3" json:"until_time,omitempty"`
-	// What is wrong, and what to do.
-	Message string `protobuf:"bytes,5,opt,name=message,proto3" json:"message,omitempty"`
-	// Whether not even a manager may let it pass.
-	Final         bool `protobuf:"varint,6,opt,name=final,proto3" json:"final,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *RecordBlocker) Reset() {
-	*x = RecordBlocker{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[0]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *RecordBlocker) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*RecordBlocker) ProtoMessage() {}
-
-func (x *RecordBlocker) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[0]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use RecordBlocker.ProtoReflect.Descriptor instead.
-func (*RecordBlocker) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{0}
-}
-
-func (x *RecordBlocker) GetKind() RecordBlockerKind {
-	if x != nil {
-		return x.Kind
-	}
-	return RecordBlockerKind_RECORD_BLOCKER_KIND_UNSPECIFIED
-}
-
-func (x *RecordBlocker) GetStep() string {
-	if x != nil {
-		return x.Step
-	}
-	return ""
-}
-
-func (x *RecordBlocker) GetTool() string {
-	if x != nil {
-		return x.Tool
-	}
-	return ""
-}
-
-func (x *RecordBlocker) GetUntilTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.UntilTime
-	}
-	return nil
-}
-
-func (x *RecordBlocker) GetMessage() string {
-	if x != nil {
-		return x.Message
-	}
-	return ""
-}
-
-func (x *RecordBlocker) GetFinal() bool {
-	if x != nil {
-		return x.Final
-	}
-	return false
-}
-
 // StepOutcome is how a step and its job stand after an act.
 type StepOutcome struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -462,7 +51,7 @@ type StepOutcome struct {
 
 func (x *StepOutcome) Reset() {
 	*x = StepOutcome{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[1]
+	mi := &file_bayhold_v1_record_proto_msgTypes[0]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -474,7 +63,7 @@ func (x *StepOutcome) String() string {
 func (*StepOutcome) ProtoMessage() {}
 
 func (x *StepOutcome) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[1]
+	mi := &file_bayhold_v1_record_proto_msgTypes[0]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -487,7 +76,7 @@ func (x *StepOutcome) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepOutcome.ProtoReflect.Descriptor instead.
 func (*StepOutcome) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{1}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{0}
 }
 
 func (x *StepOutcome) GetJob() *Job {
@@ -576,7 +165,7 @@ type StartStepRequest struct {
 
 func (x *StartStepRequest) Reset() {
 	*x = StartStepRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[2]
+	mi := &file_bayhold_v1_record_proto_msgTypes[1]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -588,7 +177,7 @@ func (x *StartStepRequest) String() string {
 func (*StartStepRequest) ProtoMessage() {}
 
 func (x *StartStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[2]
+	mi := &file_bayhold_v1_record_proto_msgTypes[1]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -601,7 +190,7 @@ func (x *StartStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartStepRequest.ProtoReflect.Descriptor instead.
 func (*StartStepRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{2}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{1}
 }
 
 func (x *StartStepRequest) GetName() string {
@@ -664,7 +253,7 @@ type StartStepResponse struct {
 
 func (x *StartStepResponse) Reset() {
 	*x = StartStepResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[3]
+	mi := &file_bayhold_v1_record_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -676,7 +265,7 @@ func (x *StartStepResponse) String() string {
 func (*StartStepResponse) ProtoMessage() {}
 
 func (x *StartStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[3]
+	mi := &file_bayhold_v1_record_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -689,7 +278,7 @@ func (x *StartStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartStepResponse.ProtoReflect.Descriptor instead.
 func (*StartStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{3}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *StartStepResponse) GetOutcome() *StepOutcome {
@@ -720,7 +309,7 @@ type PauseStepRequest struct {
 
 func (x *PauseStepRequest) Reset() {
 	*x = PauseStepRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[4]
+	mi := &file_bayhold_v1_record_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -732,7 +321,7 @@ func (x *PauseStepRequest) String() string {
 func (*PauseStepRequest) ProtoMessage() {}
 
 func (x *PauseStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[4]
+	mi := &file_bayhold_v1_record_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -745,7 +334,7 @@ func (x *PauseStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PauseStepRequest.ProtoReflect.Descriptor instead.
 func (*PauseStepRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{4}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PauseStepRequest) GetName() string {
@@ -801,7 +390,7 @@ type PauseStepResponse struct {
 
 func (x *PauseStepResponse) Reset() {
 	*x = PauseStepResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[5]
+	mi := &file_bayhold_v1_record_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -813,7 +402,7 @@ func (x *PauseStepResponse) String() string {
 func (*PauseStepResponse) ProtoMessage() {}
 
 func (x *PauseStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[5]
+	mi := &file_bayhold_v1_record_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -826,7 +415,7 @@ func (x *PauseStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PauseStepResponse.ProtoReflect.Descriptor instead.
 func (*PauseStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{5}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *PauseStepResponse) GetOutcome() *StepOutcome {
@@ -859,7 +448,7 @@ type FinishStepRequest struct {
 
 func (x *FinishStepRequest) Reset() {
 	*x = FinishStepRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[6]
+	mi := &file_bayhold_v1_record_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -871,7 +460,7 @@ func (x *FinishStepRequest) String() string {
 func (*FinishStepRequest) ProtoMessage() {}
 
 func (x *FinishStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[6]
+	mi := &file_bayhold_v1_record_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -884,7 +473,7 @@ func (x *FinishStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishStepRequest.ProtoReflect.Descriptor instead.
 func (*FinishStepRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{6}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *FinishStepRequest) GetName() string {
@@ -947,7 +536,7 @@ type FinishStepResponse struct {
 
 func (x *FinishStepResponse) Reset() {
 	*x = FinishStepResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[7]
+	mi := &file_bayhold_v1_record_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -959,7 +548,7 @@ func (x *FinishStepResponse) String() string {
 func (*FinishStepResponse) ProtoMessage() {}
 
 func (x *FinishStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[7]
+	mi := &file_bayhold_v1_record_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -972,7 +561,7 @@ func (x *FinishStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishStepResponse.ProtoReflect.Descriptor instead.
 func (*FinishStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{7}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *FinishStepResponse) GetOutcome() *StepOutcome {
@@ -1003,7 +592,7 @@ type SignStepRequest struct {
 
 func (x *SignStepRequest) Reset() {
 	*x = SignStepRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[8]
+	mi := &file_bayhold_v1_record_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1015,7 +604,7 @@ func (x *SignStepRequest) String() string {
 func (*SignStepRequest) ProtoMessage() {}
 
 func (x *SignStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[8]
+	mi := &file_bayhold_v1_record_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1028,7 +617,7 @@ func (x *SignStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignStepRequest.ProtoReflect.Descriptor instead.
 func (*SignStepRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{8}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SignStepRequest) GetName() string {
@@ -1084,7 +673,7 @@ type SignStepResponse struct {
 
 func (x *SignStepResponse) Reset() {
 	*x = SignStepResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[9]
+	mi := &file_bayhold_v1_record_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1096,7 +685,7 @@ func (x *SignStepResponse) String() string {
 func (*SignStepResponse) ProtoMessage() {}
 
 func (x *SignStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[9]
+	mi := &file_bayhold_v1_record_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1109,7 +698,7 @@ func (x *SignStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignStepResponse.ProtoReflect.Descriptor instead.
 func (*SignStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{9}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SignStepResponse) GetOutcome() *StepOutcome {
@@ -1138,7 +727,7 @@ type WaiveStepRequest struct {
 
 func (x *WaiveStepRequest) Reset() {
 	*x = WaiveStepRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[10]
+	mi := &file_bayhold_v1_record_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1150,7 +739,7 @@ func (x *WaiveStepRequest) String() string {
 func (*WaiveStepRequest) ProtoMessage() {}
 
 func (x *WaiveStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[10]
+	mi := &file_bayhold_v1_record_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1163,7 +752,7 @@ func (x *WaiveStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaiveStepRequest.ProtoReflect.Descriptor instead.
 func (*WaiveStepRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{10}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *WaiveStepRequest) GetName() string {
@@ -1212,7 +801,7 @@ type WaiveStepResponse struct {
 
 func (x *WaiveStepResponse) Reset() {
 	*x = WaiveStepResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[11]
+	mi := &file_bayhold_v1_record_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1224,7 +813,7 @@ func (x *WaiveStepResponse) String() string {
 func (*WaiveStepResponse) ProtoMessage() {}
 
 func (x *WaiveStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[11]
+	mi := &file_bayhold_v1_record_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1237,7 +826,7 @@ func (x *WaiveStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaiveStepResponse.ProtoReflect.Descriptor instead.
 func (*WaiveStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{11}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *WaiveStepResponse) GetOutcome() *StepOutcome {
@@ -1270,7 +859,7 @@ type ReportDelayRequest struct {
 
 func (x *ReportDelayRequest) Reset() {
 	*x = ReportDelayRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[12]
+	mi := &file_bayhold_v1_record_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1282,7 +871,7 @@ func (x *ReportDelayRequest) String() string {
 func (*ReportDelayRequest) ProtoMessage() {}
 
 func (x *ReportDelayRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[12]
+	mi := &file_bayhold_v1_record_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1295,7 +884,7 @@ func (x *ReportDelayRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportDelayRequest.ProtoReflect.Descriptor instead.
 func (*ReportDelayRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{12}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ReportDelayRequest) GetName() string {
@@ -1358,7 +947,7 @@ type ReportDelayResponse struct {
 
 func (x *ReportDelayResponse) Reset() {
 	*x = ReportDelayResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[13]
+	mi := &file_bayhold_v1_record_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1370,7 +959,7 @@ func (x *ReportDelayResponse) String() string {
 func (*ReportDelayResponse) ProtoMessage() {}
 
 func (x *ReportDelayResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[13]
+	mi := &file_bayhold_v1_record_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1383,7 +972,7 @@ func (x *ReportDelayResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportDelayResponse.ProtoReflect.Descriptor instead.
 func (*ReportDelayResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{13}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ReportDelayResponse) GetOutcome() *StepOutcome {
@@ -1418,7 +1007,7 @@ type Measurement struct {
 
 func (x *Measurement) Reset() {
 	*x = Measurement{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[14]
+	mi := &file_bayhold_v1_record_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1430,7 +1019,7 @@ func (x *Measurement) String() string {
 func (*Measurement) ProtoMessage() {}
 
 func (x *Measurement) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[14]
+	mi := &file_bayhold_v1_record_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1443,7 +1032,7 @@ func (x *Measurement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Measurement.ProtoReflect.Descriptor instead.
 func (*Measurement) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{14}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Measurement) GetFastener() int32 {
@@ -1502,268 +1091,6 @@ func (x *Measurement) GetNote() string {
 	return ""
 }
 
-// Reading is what was measured, as it is kept.
-type Reading struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its number, by which it is corrected.
-	Id int64 `protobuf:"varint,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The id of the step.
-	Step string `protobuf:"bytes,2,opt,name=step,proto3" json:"step,omitempty"`
-	// 1, or 2 if the step was done a second time.
-	Run int32 `protobuf:"varint,3,opt,name=run,proto3" json:"run,omitempty"`
-	// What was measured.
-	Kind ReadingKind `protobuf:"varint,4,opt,name=kind,proto3,enum=bayhold.v1.ReadingKind" json:"kind,omitempty"`
-	// The number of the fastener; 0 for a check.
-	Fastener int32 `protobuf:"varint,5,opt,name=fastener,proto3" json:"fastener,omitempty"`
-	// The stage of the tightening; 0 for a check.
-	Stage int32 `protobuf:"varint,6,opt,name=stage,proto3" json:"stage,omitempty"`
-	// 1, or 2 for the fastener that took the first one's place.
-	Attempt int32 `protobuf:"varint,7,opt,name=attempt,proto3" json:"attempt,omitempty"`
-	// The id of the check; empty for a tightening.
-	Check string `protobuf:"bytes,8,opt,name=check,proto3" json:"check,omitempty"`
-	// "N·m", "°", a check's own; empty for a question.
-	Unit string `protobuf:"bytes,9,opt,name=unit,proto3" json:"unit,omitempty"`
-	// The value; of a question 1 is yes.
-	Value float64 `protobuf:"fixed64,10,opt,name=value,proto3" json:"value,omitempty"`
-	// What was wanted; absent for a check.
-	Wanted *float64 `protobuf:"fixed64,11,opt,name=wanted,proto3,oneof" json:"wanted,omitempty"`
-	// The least that is inside; absent: none.
-	Low *float64 `protobuf:"fixed64,12,opt,name=low,proto3,oneof" json:"low,omitempty"`
-	// The most that is inside; absent: none.
-	High *float64 `protobuf:"fixed64,13,opt,name=high,proto3,oneof" json:"high,omitempty"`
-	// Whether the value lies outside.
-	Outside bool `protobuf:"varint,14,opt,name=outside,proto3" json:"outside,omitempty"`
-	// What the tool was set to, in newton metres; 0: not known, or no torque.
-	SetNm float64 `protobuf:"fixed64,15,opt,name=set_nm,json=setNm,proto3" json:"set_nm,omitempty"`
-	// The name of the tool; empty if none was named.
-	Tool string `protobuf:"bytes,16,opt,name=tool,proto3" json:"tool,omitempty"`
-	// The number of the certificate under which it was in calibration then; empty: none.
-	Certificate string `protobuf:"bytes,17,opt,name=certificate,proto3" json:"certificate,omitempty"`
-	// Until when it was in calibration, as it was known then; absent: it had none.
-	CalibratedUntil *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=calibrated_until,json=calibratedUntil,proto3" json:"calibrated_until,omitempty"`
-	// The name of the technician; empty if somebody else recorded it.
-	Technician string `protobuf:"bytes,19,opt,name=technician,proto3" json:"technician,omitempty"`
-	// When it was measured.
-	ActTime *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=act_time,json=actTime,proto3" json:"act_time,omitempty"`
-	// When it came in.
-	RecordTime *timestamppb.Timestamp `protobuf:"bytes,21,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
-	// The user who recorded it.
-	Actor string `protobuf:"bytes,22,opt,name=actor,proto3" json:"actor,omitempty"`
-	// The reading whose place it takes; 0: none.
-	Corrects int64 `protobuf:"varint,23,opt,name=corrects,proto3" json:"corrects,omitempty"`
-	// The reading that takes its place; 0: none.
-	CorrectedBy int64 `protobuf:"varint,24,opt,name=corrected_by,json=correctedBy,proto3" json:"corrected_by,omitempty"`
-	// For people.
-	Note          string `protobuf:"bytes,25,opt,name=note,proto3" json:"note,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Reading) Reset() {
-	*x = Reading{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[15]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Reading) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Reading) ProtoMessage() {}
-
-func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[15]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Reading.ProtoReflect.Descriptor instead.
-func (*Reading) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{15}
-}
-
-func (x *Reading) GetId() int64 {
-	if x != nil {
-		return x.Id
-	}
-	return 0
-}
-
-func (x *Reading) GetStep() string {
-	if x != nil {
-		return x.Step
-	}
-	return ""
-}
-
-func (x *Reading) GetRun() int32 {
-	if x != nil {
-		return x.Run
-	}
-	return 0
-}
-
-func (x *Reading) GetKind() ReadingKind {
-	if x != nil {
-		return x.Kind
-	}
-	return ReadingKind_READING_KIND_UNSPECIFIED
-}
-
-func (x *Reading) GetFastener() int32 {
-	if x != nil {
-		return x.Fastener
-	}
-	return 0
-}
-
-func (x *Reading) GetStage() int32 {
-	if x != nil {
-		return x.Stage
-	}
-	return 0
-}
-
-func (x *Reading) GetAttempt() int32 {
-	if x != nil {
-		return x.Attempt
-	}
-	return 0
-}
-
-func (x *Reading) GetCheck() string {
-	if x != nil {
-		return x.Check
-	}
-	return ""
-}
-
-func (x *Reading) GetUnit() string {
-	if x != nil {
-		return x.Unit
-	}
-	return ""
-}
-
-func (x *Reading) GetValue() float64 {
-	if x != nil {
-		return x.Value
-	}
-	return 0
-}
-
-func (x *Reading) GetWanted() float64 {
-	if x != nil && x.Wanted != nil {
-		return *x.Wanted
-	}
-	return 0
-}
-
-func (x *Reading) GetLow() float64 {
-	if x != nil && x.Low != nil {
-		return *x.Low
-	}
-	return 0
-}
-
-func (x *Reading) GetHigh() float64 {
-	if x != nil && x.High != nil {
-		return *x.High
-	}
-	return 0
-}
-
-func (x *Reading) GetOutside() bool {
-	if x != nil {
-		return x.Outside
-	}
-	return false
-}
-
-func (x *Reading) GetSetNm() float64 {
-	if x != nil {
-		return x.SetNm
-	}
-	return 0
-}
-
-func (x *Reading) GetTool() string {
-	if x != nil {
-		return x.Tool
-	}
-	return ""
-}
-
-func (x *Reading) GetCertificate() string {
-	if x != nil {
-		return x.Certificate
-	}
-	return ""
-}
-
-func (x *Reading) GetCalibratedUntil() *timestamppb.Timestamp {
-	if x != nil {
-		return x.CalibratedUntil
-	}
-	return nil
-}
-
-func (x *Reading) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *Reading) GetActTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ActTime
-	}
-	return nil
-}
-
-func (x *Reading) GetRecordTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.RecordTime
-	}
-	return nil
-}
-
-func (x *Reading) GetActor() string {
-	if x != nil {
-		return x.Actor
-	}
-	return ""
-}
-
-func (x *Reading) GetCorrects() int64 {
-	if x != nil {
-		return x.Corrects
-	}
-	return 0
-}
-
-func (x *Reading) GetCorrectedBy() int64 {
-	if x != nil {
-		return x.CorrectedBy
-	}
-	return 0
-}
-
-func (x *Reading) GetNote() string {
-	if x != nil {
-		return x.Note
-	}
-	return ""
-}
-
 // RecordReadingsRequest records what was measured.
 type RecordReadingsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1785,7 +1112,7 @@ type RecordReadingsRequest struct {
 
 func (x *RecordReadingsRequest) Reset() {
 	*x = RecordReadingsRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[16]
+	mi := &file_bayhold_v1_record_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1797,7 +1124,7 @@ func (x *RecordReadingsRequest) String() string {
 func (*RecordReadingsRequest) ProtoMessage() {}
 
 func (x *RecordReadingsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[16]
+	mi := &file_bayhold_v1_record_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1810,7 +1137,7 @@ func (x *RecordReadingsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordReadingsRequest.ProtoReflect.Descriptor instead.
 func (*RecordReadingsRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{16}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *RecordReadingsRequest) GetName() string {
@@ -1868,7 +1195,7 @@ type RecordReadingsResponse struct {
 
 func (x *RecordReadingsResponse) Reset() {
 	*x = RecordReadingsResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[17]
+	mi := &file_bayhold_v1_record_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1880,7 +1207,7 @@ func (x *RecordReadingsResponse) String() string {
 func (*RecordReadingsResponse) ProtoMessage() {}
 
 func (x *RecordReadingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[17]
+	mi := &file_bayhold_v1_record_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1893,7 +1220,7 @@ func (x *RecordReadingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordReadingsResponse.ProtoReflect.Descriptor instead.
 func (*RecordReadingsResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{17}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *RecordReadingsResponse) GetReadings() []*Reading {
@@ -1932,7 +1259,7 @@ type CorrectReadingRequest struct {
 
 func (x *CorrectReadingRequest) Reset() {
 	*x = CorrectReadingRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[18]
+	mi := &file_bayhold_v1_record_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1944,7 +1271,7 @@ func (x *CorrectReadingRequest) String() string {
 func (*CorrectReadingRequest) ProtoMessage() {}
 
 func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[18]
+	mi := &file_bayhold_v1_record_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1957,7 +1284,7 @@ func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingRequest.ProtoReflect.Descriptor instead.
 func (*CorrectReadingRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{18}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CorrectReadingRequest) GetName() string {
@@ -2015,7 +1342,7 @@ type CorrectReadingResponse struct {
 
 func (x *CorrectReadingResponse) Reset() {
 	*x = CorrectReadingResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[19]
+	mi := &file_bayhold_v1_record_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2027,7 +1354,7 @@ func (x *CorrectReadingResponse) String() string {
 func (*CorrectReadingResponse) ProtoMessage() {}
 
 func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[19]
+	mi := &file_bayhold_v1_record_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2040,7 +1367,7 @@ func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingResponse.ProtoReflect.Descriptor instead.
 func (*CorrectReadingResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{19}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CorrectReadingResponse) GetReading() *Reading {
@@ -2055,133 +1382,6 @@ func (x *CorrectReadingResponse) GetLacking() []*RecordBlocker {
 		return x.Lacking
 	}
 	return nil
-}
-
-// PartUsed is a part that was fitted, new.
-type PartUsed struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its id on the job's parts list.
-	Part string `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
-	// How many.
-	Quantity int32 `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
-	// The fasteners that they replace, whose tightening was interrupted.
-	Fasteners []int32 `protobuf:"varint,3,rep,packed,name=fasteners,proto3" json:"fasteners,omitempty"`
-	// Batch or serial number; may be empty.
-	Lot string `protobuf:"bytes,4,opt,name=lot,proto3" json:"lot,omitempty"`
-	// The id of the step.
-	Step string `protobuf:"bytes,5,opt,name=step,proto3" json:"step,omitempty"`
-	// The name of the technician; empty if somebody else recorded it.
-	Technician string `protobuf:"bytes,6,opt,name=technician,proto3" json:"technician,omitempty"`
-	// When it was fitted.
-	ActTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=act_time,json=actTime,proto3" json:"act_time,omitempty"`
-	// When it came in.
-	RecordTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
-	// The user who recorded it.
-	Actor string `protobuf:"bytes,9,opt,name=actor,proto3" json:"actor,omitempty"`
-	// 1, or 2 if the step was done a second time.
-	Run           int32 `protobuf:"varint,10,opt,name=run,proto3" json:"run,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *PartUsed) Reset() {
-	*x = PartUsed{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[20]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *PartUsed) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*PartUsed) ProtoMessage() {}
-
-func (x *PartUsed) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[20]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use PartUsed.ProtoReflect.Descriptor instead.
-func (*PartUsed) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{20}
-}
-
-func (x *PartUsed) GetPart() string {
-	if x != nil {
-		return x.Part
-	}
-	return ""
-}
-
-func (x *PartUsed) GetQuantity() int32 {
-	if x != nil {
-		return x.Quantity
-	}
-	return 0
-}
-
-func (x *PartUsed) GetFasteners() []int32 {
-	if x != nil {
-		return x.Fasteners
-	}
-	return nil
-}
-
-func (x *PartUsed) GetLot() string {
-	if x != nil {
-		return x.Lot
-	}
-	return ""
-}
-
-func (x *PartUsed) GetStep() string {
-	if x != nil {
-		return x.Step
-	}
-	return ""
-}
-
-func (x *PartUsed) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *PartUsed) GetActTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ActTime
-	}
-	return nil
-}
-
-func (x *PartUsed) GetRecordTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.RecordTime
-	}
-	return nil
-}
-
-func (x *PartUsed) GetActor() string {
-	if x != nil {
-		return x.Actor
-	}
-	return ""
-}
-
-func (x *PartUsed) GetRun() int32 {
-	if x != nil {
-		return x.Run
-	}
-	return 0
 }
 
 // TickPartRequest records parts that were fitted.
@@ -2211,7 +1411,7 @@ type TickPartRequest struct {
 
 func (x *TickPartRequest) Reset() {
 	*x = TickPartRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[21]
+	mi := &file_bayhold_v1_record_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2223,7 +1423,7 @@ func (x *TickPartRequest) String() string {
 func (*TickPartRequest) ProtoMessage() {}
 
 func (x *TickPartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[21]
+	mi := &file_bayhold_v1_record_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2236,7 +1436,7 @@ func (x *TickPartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TickPartRequest.ProtoReflect.Descriptor instead.
 func (*TickPartRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{21}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *TickPartRequest) GetName() string {
@@ -2315,7 +1515,7 @@ type TickPartResponse struct {
 
 func (x *TickPartResponse) Reset() {
 	*x = TickPartResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[22]
+	mi := &file_bayhold_v1_record_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2327,7 +1527,7 @@ func (x *TickPartResponse) String() string {
 func (*TickPartResponse) ProtoMessage() {}
 
 func (x *TickPartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[22]
+	mi := &file_bayhold_v1_record_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2340,7 +1540,7 @@ func (x *TickPartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TickPartResponse.ProtoReflect.Descriptor instead.
 func (*TickPartResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{22}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *TickPartResponse) GetPart() *PartUsed {
@@ -2374,7 +1574,7 @@ type CloseJobRequest struct {
 
 func (x *CloseJobRequest) Reset() {
 	*x = CloseJobRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[23]
+	mi := &file_bayhold_v1_record_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2386,7 +1586,7 @@ func (x *CloseJobRequest) String() string {
 func (*CloseJobRequest) ProtoMessage() {}
 
 func (x *CloseJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[23]
+	mi := &file_bayhold_v1_record_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2399,7 +1599,7 @@ func (x *CloseJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseJobRequest.ProtoReflect.Descriptor instead.
 func (*CloseJobRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{23}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *CloseJobRequest) GetName() string {
@@ -2441,7 +1641,7 @@ type CloseJobResponse struct {
 
 func (x *CloseJobResponse) Reset() {
 	*x = CloseJobResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[24]
+	mi := &file_bayhold_v1_record_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2453,7 +1653,7 @@ func (x *CloseJobResponse) String() string {
 func (*CloseJobResponse) ProtoMessage() {}
 
 func (x *CloseJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[24]
+	mi := &file_bayhold_v1_record_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2466,7 +1666,7 @@ func (x *CloseJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseJobResponse.ProtoReflect.Descriptor instead.
 func (*CloseJobResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{24}
+	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *CloseJobResponse) GetOutcome() *StepOutcome {
@@ -2476,1869 +1676,12 @@ func (x *CloseJobResponse) GetOutcome() *StepOutcome {
 	return nil
 }
 
-// ToolPlace is a tool of a step with where it is.
-type ToolPlace struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its name.
-	Tool string `protobuf:"bytes,1,opt,name=tool,proto3" json:"tool,omitempty"`
-	// The name of its type, for people.
-	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
-	// Where it is kept.
-	Home string `protobuf:"bytes,3,opt,name=home,proto3" json:"home,omitempty"`
-	// The name of the technician who has it; empty if it is in its place.
-	Technician string `protobuf:"bytes,4,opt,name=technician,proto3" json:"technician,omitempty"`
-	// The name of the job that it is issued for; may be empty.
-	Job string `protobuf:"bytes,5,opt,name=job,proto3" json:"job,omitempty"`
-	// The name of the bay that it is issued for; may be empty.
-	Bay string `protobuf:"bytes,6,opt,name=bay,proto3" json:"bay,omitempty"`
-	// Until when it is in calibration; absent if it needs none or has none.
-	CalibratedUntil *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=calibrated_until,json=calibratedUntil,proto3" json:"calibrated_until,omitempty"`
-	// Its condition.
-	Condition     Condition `protobuf:"varint,8,opt,name=condition,proto3,enum=bayhold.v1.Condition" json:"condition,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ToolPlace) Reset() {
-	*x = ToolPlace{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[25]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ToolPlace) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ToolPlace) ProtoMessage() {}
-
-func (x *ToolPlace) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[25]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ToolPlace.ProtoReflect.Descriptor instead.
-func (*ToolPlace) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{25}
-}
-
-func (x *ToolPlace) GetTool() string {
-	if x != nil {
-		return x.Tool
-	}
-	return ""
-}
-
-func (x *ToolPlace) GetDisplayName() string {
-	if x != nil {
-		return x.DisplayName
-	}
-	return ""
-}
-
-func (x *ToolPlace) GetHome() string {
-	if x != nil {
-		return x.Home
-	}
-	return ""
-}
-
-func (x *ToolPlace) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *ToolPlace) GetJob() string {
-	if x != nil {
-		return x.Job
-	}
-	return ""
-}
-
-func (x *ToolPlace) GetBay() string {
-	if x != nil {
-		return x.Bay
-	}
-	return ""
-}
-
-func (x *ToolPlace) GetCalibratedUntil() *timestamppb.Timestamp {
-	if x != nil {
-		return x.CalibratedUntil
-	}
-	return nil
-}
-
-func (x *ToolPlace) GetCondition() Condition {
-	if x != nil {
-		return x.Condition
-	}
-	return Condition_CONDITION_UNSPECIFIED
-}
-
-// Setting is what a tool is set to for one stage of a tightening.
-type ToolSetting struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The stage in words: "45 N·m", "90°".
-	Stage string `protobuf:"bytes,1,opt,name=stage,proto3" json:"stage,omitempty"`
-	// What the tool is set to, in newton metres, adapter or multiplier considered;
-	// 0 for an angle.
-	SetNm         float64 `protobuf:"fixed64,2,opt,name=set_nm,json=setNm,proto3" json:"set_nm,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ToolSetting) Reset() {
-	*x = ToolSetting{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[26]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ToolSetting) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ToolSetting) ProtoMessage() {}
-
-func (x *ToolSetting) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[26]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ToolSetting.ProtoReflect.Descriptor instead.
-func (*ToolSetting) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{26}
-}
-
-func (x *ToolSetting) GetStage() string {
-	if x != nil {
-		return x.Stage
-	}
-	return ""
-}
-
-func (x *ToolSetting) GetSetNm() float64 {
-	if x != nil {
-		return x.SetNm
-	}
-	return 0
-}
-
-// StepEvent is a step begun, interrupted, gone on with or finished.
-type StepEvent struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// What happened.
-	Kind StepEventKind `protobuf:"varint,1,opt,name=kind,proto3,enum=bayhold.v1.StepEventKind" json:"kind,omitempty"`
-	// The name of the technician; empty if somebody else recorded it.
-	Technician string `protobuf:"bytes,2,opt,name=technician,proto3" json:"technician,omitempty"`
-	// When it happened.
-	ActTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=act_time,json=actTime,proto3" json:"act_time,omitempty"`
-	// When it came in.
-	RecordTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
-	// The user who recorded it.
-	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
-	// For people.
-	Note string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
-	// 1, or 2 if the step was done a second time.
-	Run int32 `protobuf:"varint,7,opt,name=run,proto3" json:"run,omitempty"`
-	// The step's place in the plan at that time.
-	Planned       *TimeRange `protobuf:"bytes,8,opt,name=planned,proto3" json:"planned,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *StepEvent) Reset() {
-	*x = StepEvent{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[27]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *StepEvent) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*StepEvent) ProtoMessage() {}
-
-func (x *StepEvent) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[27]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use StepEvent.ProtoReflect.Descriptor instead.
-func (*StepEvent) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{27}
-}
-
-func (x *StepEvent) GetKind() StepEventKind {
-	if x != nil {
-		return x.Kind
-	}
-	return StepEventKind_STEP_EVENT_KIND_UNSPECIFIED
-}
-
-func (x *StepEvent) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *StepEvent) GetActTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ActTime
-	}
-	return nil
-}
-
-func (x *StepEvent) GetRecordTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.RecordTime
-	}
-	return nil
-}
-
-func (x *StepEvent) GetActor() string {
-	if x != nil {
-		return x.Actor
-	}
-	return ""
-}
-
-func (x *StepEvent) GetNote() string {
-	if x != nil {
-		return x.Note
-	}
-	return ""
-}
-
-func (x *StepEvent) GetRun() int32 {
-	if x != nil {
-		return x.Run
-	}
-	return 0
-}
-
-func (x *StepEvent) GetPlanned() *TimeRange {
-	if x != nil {
-		return x.Planned
-	}
-	return nil
-}
-
-// SignOff is a signature under a step.
-type SignOff struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The name of the technician who signed.
-	Technician string `protobuf:"bytes,1,opt,name=technician,proto3" json:"technician,omitempty"`
-	// When.
-	ActTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=act_time,json=actTime,proto3" json:"act_time,omitempty"`
-	// When it came in.
-	RecordTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
-	// The user who recorded it.
-	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
-	// For people.
-	Note string `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
-	// 1, or 2 if the step was done a second time.
-	Run int32 `protobuf:"varint,6,opt,name=run,proto3" json:"run,omitempty"`
-	// The last reading that was there to be signed; 0: none.
-	SeenReading   int64 `protobuf:"varint,7,opt,name=seen_reading,json=seenReading,proto3" json:"seen_reading,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *SignOff) Reset() {
-	*x = SignOff{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[28]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *SignOff) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*SignOff) ProtoMessage() {}
-
-func (x *SignOff) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[28]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use SignOff.ProtoReflect.Descriptor instead.
-func (*SignOff) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{28}
-}
-
-func (x *SignOff) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *SignOff) GetActTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ActTime
-	}
-	return nil
-}
-
-func (x *SignOff) GetRecordTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.RecordTime
-	}
-	return nil
-}
-
-func (x *SignOff) GetActor() string {
-	if x != nil {
-		return x.Actor
-	}
-	return ""
-}
-
-func (x *SignOff) GetNote() string {
-	if x != nil {
-		return x.Note
-	}
-	return ""
-}
-
-func (x *SignOff) GetRun() int32 {
-	if x != nil {
-		return x.Run
-	}
-	return 0
-}
-
-func (x *SignOff) GetSeenReading() int64 {
-	if x != nil {
-		return x.SeenReading
-	}
-	return 0
-}
-
-// GetStepRequest asks for one step.
-type GetStepRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The job: "sites/{site}/jobs/{job}".
-	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// The step's id, or enough of it.
-	Step string `protobuf:"bytes,2,opt,name=step,proto3" json:"step,omitempty"`
-	// The name of the technician who wants to do it; empty: the caller's.
-	Technician    string `protobuf:"bytes,3,opt,name=technician,proto3" json:"technician,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetStepRequest) Reset() {
-	*x = GetStepRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[29]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetStepRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetStepRequest) ProtoMessage() {}
-
-func (x *GetStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[29]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetStepRequest.ProtoReflect.Descriptor instead.
-func (*GetStepRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{29}
-}
-
-func (x *GetStepRequest) GetName() string {
-	if x != nil {
-		return x.Name
-	}
-	return ""
-}
-
-func (x *GetStepRequest) GetStep() string {
-	if x != nil {
-		return x.Step
-	}
-	return ""
-}
-
-func (x *GetStepRequest) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-// GetStepResponse answers it.
-type GetStepResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The whole id of the step.
-	Step string `protobuf:"bytes,1,opt,name=step,proto3" json:"step,omitempty"`
-	// The step as it was planned.
-	Work *Step `protobuf:"bytes,2,opt,name=work,proto3" json:"work,omitempty"`
-	// Its number on the job's sheet.
-	Number int32 `protobuf:"varint,3,opt,name=number,proto3" json:"number,omitempty"`
-	// The preparation or procedure that it belongs to, for people.
-	Owner string `protobuf:"bytes,4,opt,name=owner,proto3" json:"owner,omitempty"`
-	// The job's reference.
-	Reference string `protobuf:"bytes,5,opt,name=reference,proto3" json:"reference,omitempty"`
-	// The name of the bay, for people.
-	Bay string `protobuf:"bytes,6,opt,name=bay,proto3" json:"bay,omitempty"`
-	// Its place in time.
-	During *TimeRange `protobuf:"bytes,7,opt,name=during,proto3" json:"during,omitempty"`
-	// What must be said before it begins, the most serious first, what its
-	// preparation or procedure says included.
-	Cautions []*Caution `protobuf:"bytes,8,rep,name=cautions,proto3" json:"cautions,omitempty"`
-	// Who is planned to do it, for people.
-	People []string `protobuf:"bytes,9,rep,name=people,proto3" json:"people,omitempty"`
-	// Its tools, and where they are.
-	Tools []*ToolPlace `protobuf:"bytes,10,rep,name=tools,proto3" json:"tools,omitempty"`
-	// The name of the tool that tightens; empty if none does.
-	Wrench string `protobuf:"bytes,11,opt,name=wrench,proto3" json:"wrench,omitempty"`
-	// What it is set to for each stage; none if setting_problem says why.
-	Settings []*ToolSetting `protobuf:"bytes,12,rep,name=settings,proto3" json:"settings,omitempty"`
-	// Why no setting can be told; empty if it can, or nothing is tightened.
-	SettingProblem string `protobuf:"bytes,13,opt,name=setting_problem,json=settingProblem,proto3" json:"setting_problem,omitempty"`
-	// Whether what is set drives a multiplier.
-	DrivesMultiplier bool `protobuf:"varint,14,opt,name=drives_multiplier,json=drivesMultiplier,proto3" json:"drives_multiplier,omitempty"`
-	// Where it stands.
-	State StepState `protobuf:"varint,15,opt,name=state,proto3,enum=bayhold.v1.StepState" json:"state,omitempty"`
-	// 1, or 2 if it is done a second time.
-	Run int32 `protobuf:"varint,16,opt,name=run,proto3" json:"run,omitempty"`
-	// When the run began; absent if it did not.
-	StartTime *timestamppb.Timestamp `protobuf:"bytes,17,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
-	// When it was finished; absent if it is not.
-	FinishTime *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=finish_time,json=finishTime,proto3" json:"finish_time,omitempty"`
-	// Who has signed.
-	SignOffs []*SignOff `protobuf:"bytes,19,rep,name=sign_offs,json=signOffs,proto3" json:"sign_offs,omitempty"`
-	// How many signatures it lacks.
-	Unsigned int32 `protobuf:"varint,20,opt,name=unsigned,proto3" json:"unsigned,omitempty"`
-	// What was measured in this run.
-	Readings []*Reading `protobuf:"bytes,21,rep,name=readings,proto3" json:"readings,omitempty"`
-	// What was fitted in this run.
-	Parts []*PartUsed `protobuf:"bytes,22,rep,name=parts,proto3" json:"parts,omitempty"`
-	// Fasteners that must be replaced: their tightening was interrupted.
-	InterruptedFasteners []int32 `protobuf:"varint,23,rep,packed,name=interrupted_fasteners,json=interruptedFasteners,proto3" json:"interrupted_fasteners,omitempty"`
-	// What stands against beginning it or, once it runs, against finishing it.
-	Blockers      []*RecordBlocker `protobuf:"bytes,24,rep,name=blockers,proto3" json:"blockers,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetStepResponse) Reset() {
-	*x = GetStepResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[30]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetStepResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetStepResponse) ProtoMessage() {}
-
-func (x *GetStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[30]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetStepResponse.ProtoReflect.Descriptor instead.
-func (*GetStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{30}
-}
-
-func (x *GetStepResponse) GetStep() string {
-	if x != nil {
-		return x.Step
-	}
-	return ""
-}
-
-func (x *GetStepResponse) GetWork() *Step {
-	if x != nil {
-		return x.Work
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetNumber() int32 {
-	if x != nil {
-		return x.Number
-	}
-	return 0
-}
-
-func (x *GetStepResponse) GetOwner() string {
-	if x != nil {
-		return x.Owner
-	}
-	return ""
-}
-
-func (x *GetStepResponse) GetReference() string {
-	if x != nil {
-		return x.Reference
-	}
-	return ""
-}
-
-func (x *GetStepResponse) GetBay() string {
-	if x != nil {
-		return x.Bay
-	}
-	return ""
-}
-
-func (x *GetStepResponse) GetDuring() *TimeRange {
-	if x != nil {
-		return x.During
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetCautions() []*Caution {
-	if x != nil {
-		return x.Cautions
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetPeople() []string {
-	if x != nil {
-		return x.People
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetTools() []*ToolPlace {
-	if x != nil {
-		return x.Tools
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetWrench() string {
-	if x != nil {
-		return x.Wrench
-	}
-	return ""
-}
-
-func (x *GetStepResponse) GetSettings() []*ToolSetting {
-	if x != nil {
-		return x.Settings
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetSettingProblem() string {
-	if x != nil {
-		return x.SettingProblem
-	}
-	return ""
-}
-
-func (x *GetStepResponse) GetDrivesMultiplier() bool {
-	if x != nil {
-		return x.DrivesMultiplier
-	}
-	return false
-}
-
-func (x *GetStepResponse) GetState() StepState {
-	if x != nil {
-		return x.State
-	}
-	return StepState_STEP_STATE_UNSPECIFIED
-}
-
-func (x *GetStepResponse) GetRun() int32 {
-	if x != nil {
-		return x.Run
-	}
-	return 0
-}
-
-func (x *GetStepResponse) GetStartTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.StartTime
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetFinishTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.FinishTime
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetSignOffs() []*SignOff {
-	if x != nil {
-		return x.SignOffs
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetUnsigned() int32 {
-	if x != nil {
-		return x.Unsigned
-	}
-	return 0
-}
-
-func (x *GetStepResponse) GetReadings() []*Reading {
-	if x != nil {
-		return x.Readings
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetParts() []*PartUsed {
-	if x != nil {
-		return x.Parts
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetInterruptedFasteners() []int32 {
-	if x != nil {
-		return x.InterruptedFasteners
-	}
-	return nil
-}
-
-func (x *GetStepResponse) GetBlockers() []*RecordBlocker {
-	if x != nil {
-		return x.Blockers
-	}
-	return nil
-}
-
-// GetDayRequest asks for a technician's day.
-type GetDayRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The technician: "sites/{site}/technicians/{technician}", or the site alone,
-	// "sites/{site}", for the caller's own day.
-	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// The day as YYYY-MM-DD in the site's zone; empty: today.
-	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetDayRequest) Reset() {
-	*x = GetDayRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[31]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetDayRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetDayRequest) ProtoMessage() {}
-
-func (x *GetDayRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[31]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetDayRequest.ProtoReflect.Descriptor instead.
-func (*GetDayRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{31}
-}
-
-func (x *GetDayRequest) GetName() string {
-	if x != nil {
-		return x.Name
-	}
-	return ""
-}
-
-func (x *GetDayRequest) GetDay() string {
-	if x != nil {
-		return x.Day
-	}
-	return ""
-}
-
-// DayStep is a step of somebody's day.
-type DayStep struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The name of the job.
-	Job string `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	// Its reference.
-	Reference string `protobuf:"bytes,2,opt,name=reference,proto3" json:"reference,omitempty"`
-	// The id of the step.
-	Step string `protobuf:"bytes,3,opt,name=step,proto3" json:"step,omitempty"`
-	// Its title.
-	Title string `protobuf:"bytes,4,opt,name=title,proto3" json:"title,omitempty"`
-	// When it is to be done, pauses included.
-	During *TimeRange `protobuf:"bytes,5,opt,name=during,proto3" json:"during,omitempty"`
-	// Where it stands.
-	State StepState `protobuf:"varint,6,opt,name=state,proto3,enum=bayhold.v1.StepState" json:"state,omitempty"`
-	// The name of the bay.
-	Bay string `protobuf:"bytes,7,opt,name=bay,proto3" json:"bay,omitempty"`
-	// The names of the others at it, for people.
-	Partners []string `protobuf:"bytes,8,rep,name=partners,proto3" json:"partners,omitempty"`
-	// Its tools, and where they are.
-	Tools []*ToolPlace `protobuf:"bytes,9,rep,name=tools,proto3" json:"tools,omitempty"`
-	// The parts that it uses up, as the job's list has them.
-	Parts []*JobPart `protobuf:"bytes,10,rep,name=parts,proto3" json:"parts,omitempty"`
-	// Whether it is a hold point.
-	HoldPoint bool `protobuf:"varint,11,opt,name=hold_point,json=holdPoint,proto3" json:"hold_point,omitempty"`
-	// How long it takes, in minutes, as estimated.
-	Minutes int32 `protobuf:"varint,12,opt,name=minutes,proto3" json:"minutes,omitempty"`
-	// What stands against beginning it now, tools that are yet to be drawn left out.
-	Blockers      []*RecordBlocker `protobuf:"bytes,13,rep,name=blockers,proto3" json:"blockers,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *DayStep) Reset() {
-	*x = DayStep{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[32]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *DayStep) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*DayStep) ProtoMessage() {}
-
-func (x *DayStep) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[32]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use DayStep.ProtoReflect.Descriptor instead.
-func (*DayStep) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{32}
-}
-
-func (x *DayStep) GetJob() string {
-	if x != nil {
-		return x.Job
-	}
-	return ""
-}
-
-func (x *DayStep) GetReference() string {
-	if x != nil {
-		return x.Reference
-	}
-	return ""
-}
-
-func (x *DayStep) GetStep() string {
-	if x != nil {
-		return x.Step
-	}
-	return ""
-}
-
-func (x *DayStep) GetTitle() string {
-	if x != nil {
-		return x.Title
-	}
-	return ""
-}
-
-func (x *DayStep) GetDuring() *TimeRange {
-	if x != nil {
-		return x.During
-	}
-	return nil
-}
-
-func (x *DayStep) GetState() StepState {
-	if x != nil {
-		return x.State
-	}
-	return StepState_STEP_STATE_UNSPECIFIED
-}
-
-func (x *DayStep) GetBay() string {
-	if x != nil {
-		return x.Bay
-	}
-	return ""
-}
-
-func (x *DayStep) GetPartners() []string {
-	if x != nil {
-		return x.Partners
-	}
-	return nil
-}
-
-func (x *DayStep) GetTools() []*ToolPlace {
-	if x != nil {
-		return x.Tools
-	}
-	return nil
-}
-
-func (x *DayStep) GetParts() []*JobPart {
-	if x != nil {
-		return x.Parts
-	}
-	return nil
-}
-
-func (x *DayStep) GetHoldPoint() bool {
-	if x != nil {
-		return x.HoldPoint
-	}
-	return false
-}
-
-func (x *DayStep) GetMinutes() int32 {
-	if x != nil {
-		return x.Minutes
-	}
-	return 0
-}
-
-func (x *DayStep) GetBlockers() []*RecordBlocker {
-	if x != nil {
-		return x.Blockers
-	}
-	return nil
-}
-
-// GetDayResponse is a technician's day.
-type GetDayResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The name of the technician.
-	Technician string `protobuf:"bytes,1,opt,name=technician,proto3" json:"technician,omitempty"`
-	// The technician's own name, for people.
-	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
-	// The day as YYYY-MM-DD.
-	Day string `protobuf:"bytes,3,opt,name=day,proto3" json:"day,omitempty"`
-	// When they work.
-	Shifts []*TimeRange `protobuf:"bytes,4,rep,name=shifts,proto3" json:"shifts,omitempty"`
-	// What runs first, then by time.
-	Steps         []*DayStep `protobuf:"bytes,5,rep,name=steps,proto3" json:"steps,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetDayResponse) Reset() {
-	*x = GetDayResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[33]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetDayResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetDayResponse) ProtoMessage() {}
-
-func (x *GetDayResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[33]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetDayResponse.ProtoReflect.Descriptor instead.
-func (*GetDayResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{33}
-}
-
-func (x *GetDayResponse) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *GetDayResponse) GetDisplayName() string {
-	if x != nil {
-		return x.DisplayName
-	}
-	return ""
-}
-
-func (x *GetDayResponse) GetDay() string {
-	if x != nil {
-		return x.Day
-	}
-	return ""
-}
-
-func (x *GetDayResponse) GetShifts() []*TimeRange {
-	if x != nil {
-		return x.Shifts
-	}
-	return nil
-}
-
-func (x *GetDayResponse) GetSteps() []*DayStep {
-	if x != nil {
-		return x.Steps
-	}
-	return nil
-}
-
-// StepOverride is what a manager let pass.
-type StepOverride struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// What was done against it: START or FINISH.
-	Kind StepEventKind `protobuf:"varint,1,opt,name=kind,proto3,enum=bayhold.v1.StepEventKind" json:"kind,omitempty"`
-	// Each reason.
-	Against []*RecordBlocker `protobuf:"bytes,2,rep,name=against,proto3" json:"against,omitempty"`
-	// Why it was let pass.
-	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
-	// The user who did.
-	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
-	// When.
-	ActTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=act_time,json=actTime,proto3" json:"act_time,omitempty"`
-	// When it came in.
-	RecordTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
-	// 1, or 2 if the step was done a second time.
-	Run           int32 `protobuf:"varint,7,opt,name=run,proto3" json:"run,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *StepOverride) Reset() {
-	*x = StepOverride{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[34]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *StepOverride) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*StepOverride) ProtoMessage() {}
-
-func (x *StepOverride) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[34]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use StepOverride.ProtoReflect.Descriptor instead.
-func (*StepOverride) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{34}
-}
-
-func (x *StepOverride) GetKind() StepEventKind {
-	if x != nil {
-		return x.Kind
-	}
-	return StepEventKind_STEP_EVENT_KIND_UNSPECIFIED
-}
-
-func (x *StepOverride) GetAgainst() []*RecordBlocker {
-	if x != nil {
-		return x.Against
-	}
-	return nil
-}
-
-func (x *StepOverride) GetReason() string {
-	if x != nil {
-		return x.Reason
-	}
-	return ""
-}
-
-func (x *StepOverride) GetActor() string {
-	if x != nil {
-		return x.Actor
-	}
-	return ""
-}
-
-func (x *StepOverride) GetActTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ActTime
-	}
-	return nil
-}
-
-func (x *StepOverride) GetRecordTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.RecordTime
-	}
-	return nil
-}
-
-func (x *StepOverride) GetRun() int32 {
-	if x != nil {
-		return x.Run
-	}
-	return 0
-}
-
-// StepWaiver is a step that is not done.
-type StepWaiver struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Why.
-	Reason string `protobuf:"bytes,1,opt,name=reason,proto3" json:"reason,omitempty"`
-	// The user who decided.
-	Actor string `protobuf:"bytes,2,opt,name=actor,proto3" json:"actor,omitempty"`
-	// When.
-	ActTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=act_time,json=actTime,proto3" json:"act_time,omitempty"`
-	// When it came in.
-	RecordTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *StepWaiver) Reset() {
-	*x = StepWaiver{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[35]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *StepWaiver) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*StepWaiver) ProtoMessage() {}
-
-func (x *StepWaiver) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[35]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use StepWaiver.ProtoReflect.Descriptor instead.
-func (*StepWaiver) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{35}
-}
-
-func (x *StepWaiver) GetReason() string {
-	if x != nil {
-		return x.Reason
-	}
-	return ""
-}
-
-func (x *StepWaiver) GetActor() string {
-	if x != nil {
-		return x.Actor
-	}
-	return ""
-}
-
-func (x *StepWaiver) GetActTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ActTime
-	}
-	return nil
-}
-
-func (x *StepWaiver) GetRecordTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.RecordTime
-	}
-	return nil
-}
-
-// StepDelay is what was said to take longer.
-type StepDelay struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// How many working minutes more.
-	ExtraMinutes int32 `protobuf:"varint,1,opt,name=extra_minutes,json=extraMinutes,proto3" json:"extra_minutes,omitempty"`
-	// Why.
-	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
-	// The name of the technician; empty if somebody else recorded it.
-	Technician string `protobuf:"bytes,3,opt,name=technician,proto3" json:"technician,omitempty"`
-	// The user who recorded it.
-	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
-	// When.
-	ActTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=act_time,json=actTime,proto3" json:"act_time,omitempty"`
-	// When it came in.
-	RecordTime    *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *StepDelay) Reset() {
-	*x = StepDelay{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[36]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *StepDelay) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*StepDelay) ProtoMessage() {}
-
-func (x *StepDelay) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[36]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use StepDelay.ProtoReflect.Descriptor instead.
-func (*StepDelay) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{36}
-}
-
-func (x *StepDelay) GetExtraMinutes() int32 {
-	if x != nil {
-		return x.ExtraMinutes
-	}
-	return 0
-}
-
-func (x *StepDelay) GetReason() string {
-	if x != nil {
-		return x.Reason
-	}
-	return ""
-}
-
-func (x *StepDelay) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *StepDelay) GetActor() string {
-	if x != nil {
-		return x.Actor
-	}
-	return ""
-}
-
-func (x *StepDelay) GetActTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ActTime
-	}
-	return nil
-}
-
-func (x *StepDelay) GetRecordTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.RecordTime
-	}
-	return nil
-}
-
-// StepRecord is all that was recorded of one step.
-type StepRecord struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The id of the step.
-	Step string `protobuf:"bytes,1,opt,name=step,proto3" json:"step,omitempty"`
-	// Its title.
-	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
-	// Its place in time: as planned, or as it was once it is begun.
-	During *TimeRange `protobuf:"bytes,3,opt,name=during,proto3" json:"during,omitempty"`
-	// Where it stands.
-	State StepState `protobuf:"varint,4,opt,name=state,proto3,enum=bayhold.v1.StepState" json:"state,omitempty"`
-	// How many signatures it lacks.
-	Unsigned int32 `protobuf:"varint,5,opt,name=unsigned,proto3" json:"unsigned,omitempty"`
-	// How it went.
-	Events []*StepEvent `protobuf:"bytes,6,rep,name=events,proto3" json:"events,omitempty"`
-	// Who signed.
-	SignOffs []*SignOff `protobuf:"bytes,7,rep,name=sign_offs,json=signOffs,proto3" json:"sign_offs,omitempty"`
-	// What was measured, corrected readings too.
-	Readings []*Reading `protobuf:"bytes,8,rep,name=readings,proto3" json:"readings,omitempty"`
-	// What was fitted.
-	Parts []*PartUsed `protobuf:"bytes,9,rep,name=parts,proto3" json:"parts,omitempty"`
-	// What was let pass.
-	Overrides []*StepOverride `protobuf:"bytes,10,rep,name=overrides,proto3" json:"overrides,omitempty"`
-	// What was said to take longer.
-	Delays []*StepDelay `protobuf:"bytes,11,rep,name=delays,proto3" json:"delays,omitempty"`
-	// That it is not done; absent if it is.
-	Waiver        *StepWaiver `protobuf:"bytes,12,opt,name=waiver,proto3" json:"waiver,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *StepRecord) Reset() {
-	*x = StepRecord{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[37]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *StepRecord) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*StepRecord) ProtoMessage() {}
-
-func (x *StepRecord) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[37]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use StepRecord.ProtoReflect.Descriptor instead.
-func (*StepRecord) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{37}
-}
-
-func (x *StepRecord) GetStep() string {
-	if x != nil {
-		return x.Step
-	}
-	return ""
-}
-
-func (x *StepRecord) GetTitle() string {
-	if x != nil {
-		return x.Title
-	}
-	return ""
-}
-
-func (x *StepRecord) GetDuring() *TimeRange {
-	if x != nil {
-		return x.During
-	}
-	return nil
-}
-
-func (x *StepRecord) GetState() StepState {
-	if x != nil {
-		return x.State
-	}
-	return StepState_STEP_STATE_UNSPECIFIED
-}
-
-func (x *StepRecord) GetUnsigned() int32 {
-	if x != nil {
-		return x.Unsigned
-	}
-	return 0
-}
-
-func (x *StepRecord) GetEvents() []*StepEvent {
-	if x != nil {
-		return x.Events
-	}
-	return nil
-}
-
-func (x *StepRecord) GetSignOffs() []*SignOff {
-	if x != nil {
-		return x.SignOffs
-	}
-	return nil
-}
-
-func (x *StepRecord) GetReadings() []*Reading {
-	if x != nil {
-		return x.Readings
-	}
-	return nil
-}
-
-func (x *StepRecord) GetParts() []*PartUsed {
-	if x != nil {
-		return x.Parts
-	}
-	return nil
-}
-
-func (x *StepRecord) GetOverrides() []*StepOverride {
-	if x != nil {
-		return x.Overrides
-	}
-	return nil
-}
-
-func (x *StepRecord) GetDelays() []*StepDelay {
-	if x != nil {
-		return x.Delays
-	}
-	return nil
-}
-
-func (x *StepRecord) GetWaiver() *StepWaiver {
-	if x != nil {
-		return x.Waiver
-	}
-	return nil
-}
-
-// ToolUse is what a tool's calibration was when it was used.
-type ToolUse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The first and the last reading under it.
-	During *TimeRange `protobuf:"bytes,1,opt,name=during,proto3" json:"during,omitempty"`
-	// How many readings.
-	Readings int32 `protobuf:"varint,2,opt,name=readings,proto3" json:"readings,omitempty"`
-	// The number of the certificate; empty if there was none.
-	Certificate string `protobuf:"bytes,3,opt,name=certificate,proto3" json:"certificate,omitempty"`
-	// Who made it.
-	Laboratory string `protobuf:"bytes,4,opt,name=laboratory,proto3" json:"laboratory,omitempty"`
-	// The day of its measurement as YYYY-MM-DD.
-	Day string `protobuf:"bytes,5,opt,name=day,proto3" json:"day,omitempty"`
-	// Until when the tool was in calibration, as it was known then.
-	CalibratedUntil *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=calibrated_until,json=calibratedUntil,proto3" json:"calibrated_until,omitempty"`
-	// The SHA-256 of its paper in hexadecimal; empty if none is kept.
-	DocumentSha256 string `protobuf:"bytes,7,opt,name=document_sha256,json=documentSha256,proto3" json:"document_sha256,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
-}
-
-func (x *ToolUse) Reset() {
-	*x = ToolUse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[38]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ToolUse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ToolUse) ProtoMessage() {}
-
-func (x *ToolUse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[38]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ToolUse.ProtoReflect.Descriptor instead.
-func (*ToolUse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{38}
-}
-
-func (x *ToolUse) GetDuring() *TimeRange {
-	if x != nil {
-		return x.During
-	}
-	return nil
-}
-
-func (x *ToolUse) GetReadings() int32 {
-	if x != nil {
-		return x.Readings
-	}
-	return 0
-}
-
-func (x *ToolUse) GetCertificate() string {
-	if x != nil {
-		return x.Certificate
-	}
-	return ""
-}
-
-func (x *ToolUse) GetLaboratory() string {
-	if x != nil {
-		return x.Laboratory
-	}
-	return ""
-}
-
-func (x *ToolUse) GetDay() string {
-	if x != nil {
-		return x.Day
-	}
-	return ""
-}
-
-func (x *ToolUse) GetCalibratedUntil() *timestamppb.Timestamp {
-	if x != nil {
-		return x.CalibratedUntil
-	}
-	return nil
-}
-
-func (x *ToolUse) GetDocumentSha256() string {
-	if x != nil {
-		return x.DocumentSha256
-	}
-	return ""
-}
-
-// ToolRecord is a tool that was drawn for the job, or measured at it.
-type ToolRecord struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its name.
-	Tool string `protobuf:"bytes,1,opt,name=tool,proto3" json:"tool,omitempty"`
-	// The name of its type, for people.
-	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
-	// Under which certificates it measured, the earliest first.
-	Uses []*ToolUse `protobuf:"bytes,3,rep,name=uses,proto3" json:"uses,omitempty"`
-	// When somebody had it for the job, the earliest first.
-	Held          []*ToolHeld `protobuf:"bytes,4,rep,name=held,proto3" json:"held,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ToolRecord) Reset() {
-	*x = ToolRecord{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[39]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ToolRecord) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ToolRecord) ProtoMessage() {}
-
-func (x *ToolRecord) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[39]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ToolRecord.ProtoReflect.Descriptor instead.
-func (*ToolRecord) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{39}
-}
-
-func (x *ToolRecord) GetTool() string {
-	if x != nil {
-		return x.Tool
-	}
-	return ""
-}
-
-func (x *ToolRecord) GetDisplayName() string {
-	if x != nil {
-		return x.DisplayName
-	}
-	return ""
-}
-
-func (x *ToolRecord) GetUses() []*ToolUse {
-	if x != nil {
-		return x.Uses
-	}
-	return nil
-}
-
-func (x *ToolRecord) GetHeld() []*ToolHeld {
-	if x != nil {
-		return x.Held
-	}
-	return nil
-}
-
-// ToolHeld is a tool in somebody's hands.
-type ToolHeld struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The name of the technician.
-	Technician string `protobuf:"bytes,1,opt,name=technician,proto3" json:"technician,omitempty"`
-	// From when.
-	IssueTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=issue_time,json=issueTime,proto3" json:"issue_time,omitempty"`
-	// Until when; absent while it is out.
-	ReturnTime    *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=return_time,json=returnTime,proto3" json:"return_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ToolHeld) Reset() {
-	*x = ToolHeld{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[40]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ToolHeld) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ToolHeld) ProtoMessage() {}
-
-func (x *ToolHeld) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[40]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ToolHeld.ProtoReflect.Descriptor instead.
-func (*ToolHeld) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{40}
-}
-
-func (x *ToolHeld) GetTechnician() string {
-	if x != nil {
-		return x.Technician
-	}
-	return ""
-}
-
-func (x *ToolHeld) GetIssueTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.IssueTime
-	}
-	return nil
-}
-
-func (x *ToolHeld) GetReturnTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.ReturnTime
-	}
-	return nil
-}
-
-// JobRecord is all that was recorded of a job.
-type JobRecord struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The job as it stands.
-	Job *Job `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	// The name of the bay, for people.
-	Bay string `protobuf:"bytes,2,opt,name=bay,proto3" json:"bay,omitempty"`
-	// By planned start.
-	Steps []*StepRecord `protobuf:"bytes,3,rep,name=steps,proto3" json:"steps,omitempty"`
-	// By tag.
-	Tools []*ToolRecord `protobuf:"bytes,4,rep,name=tools,proto3" json:"tools,omitempty"`
-	// When it was closed; absent while it is open.
-	CloseTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=close_time,json=closeTime,proto3" json:"close_time,omitempty"`
-	// The user who closed it.
-	ClosedBy string `protobuf:"bytes,6,opt,name=closed_by,json=closedBy,proto3" json:"closed_by,omitempty"`
-	// What they noted.
-	CloseNote     string `protobuf:"bytes,7,opt,name=close_note,json=closeNote,proto3" json:"close_note,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *JobRecord) Reset() {
-	*x = JobRecord{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[41]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *JobRecord) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*JobRecord) ProtoMessage() {}
-
-func (x *JobRecord) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[41]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use JobRecord.ProtoReflect.Descriptor instead.
-func (*JobRecord) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{41}
-}
-
-func (x *JobRecord) GetJob() *Job {
-	if x != nil {
-		return x.Job
-	}
-	return nil
-}
-
-func (x *JobRecord) GetBay() string {
-	if x != nil {
-		return x.Bay
-	}
-	return ""
-}
-
-func (x *JobRecord) GetSteps() []*StepRecord {
-	if x != nil {
-		return x.Steps
-	}
-	return nil
-}
-
-func (x *JobRecord) GetTools() []*ToolRecord {
-	if x != nil {
-		return x.Tools
-	}
-	return nil
-}
-
-func (x *JobRecord) GetCloseTime() *timestamppb.Timestamp {
-	if x != nil {
-		return x.CloseTime
-	}
-	return nil
-}
-
-func (x *JobRecord) GetClosedBy() string {
-	if x != nil {
-		return x.ClosedBy
-	}
-	return ""
-}
-
-func (x *JobRecord) GetCloseNote() string {
-	if x != nil {
-		return x.CloseNote
-	}
-	return ""
-}
-
-// GetJobRecordRequest asks for the record of a job.
-type GetJobRecordRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// "sites/{site}/jobs/{job}".
-	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// How content is to be laid out.
-	Format        SheetFormat `protobuf:"varint,2,opt,name=format,proto3,enum=bayhold.v1.SheetFormat" json:"format,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetJobRecordRequest) Reset() {
-	*x = GetJobRecordRequest{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[42]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetJobRecordRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetJobRecordRequest) ProtoMessage() {}
-
-func (x *GetJobRecordRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[42]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetJobRecordRequest.ProtoReflect.Descriptor instead.
-func (*GetJobRecordRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{42}
-}
-
-func (x *GetJobRecordRequest) GetName() string {
-	if x != nil {
-		return x.Name
-	}
-	return ""
-}
-
-func (x *GetJobRecordRequest) GetFormat() SheetFormat {
-	if x != nil {
-		return x.Format
-	}
-	return SheetFormat_SHEET_FORMAT_UNSPECIFIED
-}
-
-// GetJobRecordResponse answers it.
-type GetJobRecordResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The record.
-	Record *JobRecord `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
-	// The same, laid out for people.
-	Content string `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
-	// Its media type: "text/plain; charset=utf-8" or "text/html; charset=utf-8".
-	ContentType   string `protobuf:"bytes,3,opt,name=content_type,json=contentType,proto3" json:"content_type,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetJobRecordResponse) Reset() {
-	*x = GetJobRecordResponse{}
-	mi := &file_bayhold_v1_record_proto_msgTypes[43]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetJobRecordResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetJobRecordResponse) ProtoMessage() {}
-
-func (x *GetJobRecordResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_record_proto_msgTypes[43]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetJobRecordResponse.ProtoReflect.Descriptor instead.
-func (*GetJobRecordResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_record_proto_rawDescGZIP(), []int{43}
-}
-
-func (x *GetJobRecordResponse) GetRecord() *JobRecord {
-	if x != nil {
-		return x.Record
-	}
-	return nil
-}
-
-func (x *GetJobRecordResponse) GetContent() string {
-	if x != nil {
-		return x.Content
-	}
-	return ""
-}
-
-func (x *GetJobRecordResponse) GetContentType() string {
-	if x != nil {
-		return x.ContentType
-	}
-	return ""
-}
-
 var File_bayhold_v1_record_proto protoreflect.FileDescriptor
 
 const file_bayhold_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"\x17bayhold/v1/record.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x17bayhold/v1/common.proto\x1a\x14bayhold/v1/job.proto\x1a\x1abayhold/v1/procedure.proto\x1a\x15bayhold/v1/tool.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd5\x01\n" +
-	"\rRecordBlocker\x121\n" +
-	"\x04kind\x18\x01 \x01(\x0e2\x1d.bayhold.v1.RecordBlockerKindR\x04kind\x12\x12\n" +
-	"\x04step\x18\x02 \x01(\tR\x04step\x12\x12\n" +
-	"\x04tool\x18\x03 \x01(\tR\x04tool\x129\n" +
-	"\n" +
-	"until_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime\x12\x18\n" +
-	"\amessage\x18\x05 \x01(\tR\amessage\x12\x14\n" +
-	"\x05final\x18\x06 \x01(\bR\x05final\"\xcb\x02\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/booking.proto\x1a\x14bayhold/v1/job.proto\x1a\x1cbayhold/v1/record_view.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xcb\x02\n" +
 	"\vStepOutcome\x12!\n" +
 	"\x03job\x18\x01 \x01(\v2\x0f.bayhold.v1.JobR\x03job\x12\x12\n" +
 	"\x04step\x18\x02 \x01(\tR\x04step\x12\x14\n" +
@@ -4433,40 +1776,7 @@ const file_bayhold_v1_record_proto_rawDesc = "" +
 	"\x03yes\x18\x06 \x01(\bH\x00R\x03yes\x88\x01\x01\x12\x12\n" +
 	"\x04tool\x18\a \x01(\tR\x04tool\x12\x12\n" +
 	"\x04note\x18\b \x01(\tR\x04noteB\x06\n" +
-	"\x04_yes\"\x8c\x06\n" +
-	"\aReading\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\x03R\x02id\x12\x12\n" +
-	"\x04step\x18\x02 \x01(\tR\x04step\x12\x10\n" +
-	"\x03run\x18\x03 \x01(\x05R\x03run\x12+\n" +
-	"\x04kind\x18\x04 \x01(\x0e2\x17.bayhold.v1.ReadingKindR\x04kind\x12\x1a\n" +
-	"\bfastener\x18\x05 \x01(\x05R\bfastener\x12\x14\n" +
-	"\x05stage\x18\x06 \x01(\x05R\x05stage\x12\x18\n" +
-	"\aattempt\x18\a \x01(\x05R\aattempt\x12\x14\n" +
-	"\x05check\x18\b \x01(\tR\x05check\x12\x12\n" +
-	"\x04unit\x18\t \x01(\tR\x04unit\x12\x14\n" +
-	"\x05value\x18\n" +
-	" \x01(\x01R\x05value\x12\x1b\n" +
-	"\x06wanted\x18\v \x01(\x01H\x00R\x06wanted\x88\x01\x01\x12\x15\n" +
-	"\x03low\x18\f \x01(\x01H\x01R\x03low\x88\x01\x01\x12\x17\n" +
-	"\x04high\x18\r \x01(\x01H\x02R\x04high\x88\x01\x01\x12\x18\n" +
-	"\aoutside\x18\x0e \x01(\bR\aoutside\x12\x15\n" +
-	"\x06set_nm\x18\x0f \x01(\x01R\x05setNm\x12\x12\n" +
-	"\x04tool\x18\x10 \x01(\tR\x04tool\x12 \n" +
-	"\vcertificate\x18\x11 \x01(\tR\vcertificate\x12E\n" +
-	"\x10calibrated_until\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\x0fcalibratedUntil\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x13 \x01(\tR\n" +
-	"technician\x125\n" +
-	"\bact_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aactTime\x12;\n" +
-	"\vrecord_time\x18\x15 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordTime\x12\x14\n" +
-	"\x05actor\x18\x16 \x01(\tR\x05actor\x12\x1a\n" +
-	"\bcorrects\x18\x17 \x01(\x03R\bcorrects\x12!\n" +
-	"\fcorrected_by\x18\x18 \x01(\x03R\vcorrectedBy\x12\x12\n" +
-	"\x04note\x18\x19 \x01(\tR\x04noteB\t\n" +
-	"\a_wantedB\x06\n" +
-	"\x04_lowB\a\n" +
-	"\x05_high\"\xf2\x01\n" +
+	"\x04_yes\"\xf2\x01\n" +
 	"\x15RecordReadingsRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04step\x18\x02 \x01(\tR\x04step\x12\x1e\n" +
@@ -4492,22 +1802,7 @@ const file_bayhold_v1_record_proto_rawDesc = "" +
 	"request_id\x18\x06 \x01(\tR\trequestId\"|\n" +
 	"\x16CorrectReadingResponse\x12-\n" +
 	"\areading\x18\x01 \x01(\v2\x13.bayhold.v1.ReadingR\areading\x123\n" +
-	"\alacking\x18\x02 \x03(\v2\x19.bayhold.v1.RecordBlockerR\alacking\"\xba\x02\n" +
-	"\bPartUsed\x12\x12\n" +
-	"\x04part\x18\x01 \x01(\tR\x04part\x12\x1a\n" +
-	"\bquantity\x18\x02 \x01(\x05R\bquantity\x12\x1c\n" +
-	"\tfasteners\x18\x03 \x03(\x05R\tfasteners\x12\x10\n" +
-	"\x03lot\x18\x04 \x01(\tR\x03lot\x12\x12\n" +
-	"\x04step\x18\x05 \x01(\tR\x04step\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x06 \x01(\tR\n" +
-	"technician\x125\n" +
-	"\bact_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\aactTime\x12;\n" +
-	"\vrecord_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordTime\x12\x14\n" +
-	"\x05actor\x18\t \x01(\tR\x05actor\x12\x10\n" +
-	"\x03run\x18\n" +
-	" \x01(\x05R\x03run\"\x8f\x02\n" +
+	"\alacking\x18\x02 \x03(\v2\x19.bayhold.v1.RecordBlockerR\alacking\"\x8f\x02\n" +
 	"\x0fTickPartRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04step\x18\x02 \x01(\tR\x04step\x12\x1e\n" +
@@ -4531,231 +1826,7 @@ const file_bayhold_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x04 \x01(\tR\trequestId\"E\n" +
 	"\x10CloseJobResponse\x121\n" +
-	"\aoutcome\x18\x01 \x01(\v2\x17.bayhold.v1.StepOutcomeR\aoutcome\"\x96\x02\n" +
-	"\tToolPlace\x12\x12\n" +
-	"\x04tool\x18\x01 \x01(\tR\x04tool\x12!\n" +
-	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x12\n" +
-	"\x04home\x18\x03 \x01(\tR\x04home\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x04 \x01(\tR\n" +
-	"technician\x12\x10\n" +
-	"\x03job\x18\x05 \x01(\tR\x03job\x12\x10\n" +
-	"\x03bay\x18\x06 \x01(\tR\x03bay\x12E\n" +
-	"\x10calibrated_until\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x0fcalibratedUntil\x123\n" +
-	"\tcondition\x18\b \x01(\x0e2\x15.bayhold.v1.ConditionR\tcondition\":\n" +
-	"\vToolSetting\x12\x14\n" +
-	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x15\n" +
-	"\x06set_nm\x18\x02 \x01(\x01R\x05setNm\"\xbb\x02\n" +
-	"\tStepEvent\x12-\n" +
-	"\x04kind\x18\x01 \x01(\x0e2\x19.bayhold.v1.StepEventKindR\x04kind\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x02 \x01(\tR\n" +
-	"technician\x125\n" +
-	"\bact_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aactTime\x12;\n" +
-	"\vrecord_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordTime\x12\x14\n" +
-	"\x05actor\x18\x05 \x01(\tR\x05actor\x12\x12\n" +
-	"\x04note\x18\x06 \x01(\tR\x04note\x12\x10\n" +
-	"\x03run\x18\a \x01(\x05R\x03run\x12/\n" +
-	"\aplanned\x18\b \x01(\v2\x15.bayhold.v1.TimeRangeR\aplanned\"\xfc\x01\n" +
-	"\aSignOff\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x01 \x01(\tR\n" +
-	"technician\x125\n" +
-	"\bact_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aactTime\x12;\n" +
-	"\vrecord_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordTime\x12\x14\n" +
-	"\x05actor\x18\x04 \x01(\tR\x05actor\x12\x12\n" +
-	"\x04note\x18\x05 \x01(\tR\x04note\x12\x10\n" +
-	"\x03run\x18\x06 \x01(\x05R\x03run\x12!\n" +
-	"\fseen_reading\x18\a \x01(\x03R\vseenReading\"X\n" +
-	"\x0eGetStepRequest\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
-	"\x04step\x18\x02 \x01(\tR\x04step\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x03 \x01(\tR\n" +
-	"technician\"\xbf\a\n" +
-	"\x0fGetStepResponse\x12\x12\n" +
-	"\x04step\x18\x01 \x01(\tR\x04step\x12$\n" +
-	"\x04work\x18\x02 \x01(\v2\x10.bayhold.v1.StepR\x04work\x12\x16\n" +
-	"\x06number\x18\x03 \x01(\x05R\x06number\x12\x14\n" +
-	"\x05owner\x18\x04 \x01(\tR\x05owner\x12\x1c\n" +
-	"\treference\x18\x05 \x01(\tR\treference\x12\x10\n" +
-	"\x03bay\x18\x06 \x01(\tR\x03bay\x12-\n" +
-	"\x06during\x18\a \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\x12/\n" +
-	"\bcautions\x18\b \x03(\v2\x13.bayhold.v1.CautionR\bcautions\x12\x16\n" +
-	"\x06people\x18\t \x03(\tR\x06people\x12+\n" +
-	"\x05tools\x18\n" +
-	" \x03(\v2\x15.bayhold.v1.ToolPlaceR\x05tools\x12\x16\n" +
-	"\x06wrench\x18\v \x01(\tR\x06wrench\x123\n" +
-	"\bsettings\x18\f \x03(\v2\x17.bayhold.v1.ToolSettingR\bsettings\x12'\n" +
-	"\x0fsetting_problem\x18\r \x01(\tR\x0esettingProblem\x12+\n" +
-	"\x11drives_multiplier\x18\x0e \x01(\bR\x10drivesMultiplier\x12+\n" +
-	"\x05state\x18\x0f \x01(\x0e2\x15.bayhold.v1.StepStateR\x05state\x12\x10\n" +
-	"\x03run\x18\x10 \x01(\x05R\x03run\x129\n" +
-	"\n" +
-	"start_time\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x12;\n" +
-	"\vfinish_time\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"finishTime\x120\n" +
-	"\tsign_offs\x18\x13 \x03(\v2\x13.bayhold.v1.SignOffR\bsignOffs\x12\x1a\n" +
-	"\bunsigned\x18\x14 \x01(\x05R\bunsigned\x12/\n" +
-	"\breadings\x18\x15 \x03(\v2\x13.bayhold.v1.ReadingR\breadings\x12*\n" +
-	"\x05parts\x18\x16 \x03(\v2\x14.bayhold.v1.PartUsedR\x05parts\x123\n" +
-	"\x15interrupted_fasteners\x18\x17 \x03(\x05R\x14interruptedFasteners\x125\n" +
-	"\bblockers\x18\x18 \x03(\v2\x19.bayhold.v1.RecordBlockerR\bblockers\"5\n" +
-	"\rGetDayRequest\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
-	"\x03day\x18\x02 \x01(\tR\x03day\"\xb5\x03\n" +
-	"\aDayStep\x12\x10\n" +
-	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treference\x12\x12\n" +
-	"\x04step\x18\x03 \x01(\tR\x04step\x12\x14\n" +
-	"\x05title\x18\x04 \x01(\tR\x05title\x12-\n" +
-	"\x06during\x18\x05 \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\x12+\n" +
-	"\x05state\x18\x06 \x01(\x0e2\x15.bayhold.v1.StepStateR\x05state\x12\x10\n" +
-	"\x03bay\x18\a \x01(\tR\x03bay\x12\x1a\n" +
-	"\bpartners\x18\b \x03(\tR\bpartners\x12+\n" +
-	"\x05tools\x18\t \x03(\v2\x15.bayhold.v1.ToolPlaceR\x05tools\x12)\n" +
-	"\x05parts\x18\n" +
-	" \x03(\v2\x13.bayhold.v1.JobPartR\x05parts\x12\x1d\n" +
-	"\n" +
-	"hold_point\x18\v \x01(\bR\tholdPoint\x12\x18\n" +
-	"\aminutes\x18\f \x01(\x05R\aminutes\x125\n" +
-	"\bblockers\x18\r \x03(\v2\x19.bayhold.v1.RecordBlockerR\bblockers\"\xbf\x01\n" +
-	"\x0eGetDayResponse\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x01 \x01(\tR\n" +
-	"technician\x12!\n" +
-	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x10\n" +
-	"\x03day\x18\x03 \x01(\tR\x03day\x12-\n" +
-	"\x06shifts\x18\x04 \x03(\v2\x15.bayhold.v1.TimeRangeR\x06shifts\x12)\n" +
-	"\x05steps\x18\x05 \x03(\v2\x13.bayhold.v1.DayStepR\x05steps\"\xa6\x02\n" +
-	"\fStepOverride\x12-\n" +
-	"\x04kind\x18\x01 \x01(\x0e2\x19.bayhold.v1.StepEventKindR\x04kind\x123\n" +
-	"\aagainst\x18\x02 \x03(\v2\x19.bayhold.v1.RecordBlockerR\aagainst\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\x12\x14\n" +
-	"\x05actor\x18\x04 \x01(\tR\x05actor\x125\n" +
-	"\bact_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aactTime\x12;\n" +
-	"\vrecord_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordTime\x12\x10\n" +
-	"\x03run\x18\a \x01(\x05R\x03run\"\xae\x01\n" +
-	"\n" +
-	"StepWaiver\x12\x16\n" +
-	"\x06reason\x18\x01 \x01(\tR\x06reason\x12\x14\n" +
-	"\x05actor\x18\x02 \x01(\tR\x05actor\x125\n" +
-	"\bact_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aactTime\x12;\n" +
-	"\vrecord_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordTime\"\xf2\x01\n" +
-	"\tStepDelay\x12#\n" +
-	"\rextra_minutes\x18\x01 \x01(\x05R\fextraMinutes\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x03 \x01(\tR\n" +
-	"technician\x12\x14\n" +
-	"\x05actor\x18\x04 \x01(\tR\x05actor\x125\n" +
-	"\bact_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aactTime\x12;\n" +
-	"\vrecord_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordTime\"\x83\x04\n" +
-	"\n" +
-	"StepRecord\x12\x12\n" +
-	"\x04step\x18\x01 \x01(\tR\x04step\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\x12-\n" +
-	"\x06during\x18\x03 \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\x12+\n" +
-	"\x05state\x18\x04 \x01(\x0e2\x15.bayhold.v1.StepStateR\x05state\x12\x1a\n" +
-	"\bunsigned\x18\x05 \x01(\x05R\bunsigned\x12-\n" +
-	"\x06events\x18\x06 \x03(\v2\x15.bayhold.v1.StepEventR\x06events\x120\n" +
-	"\tsign_offs\x18\a \x03(\v2\x13.bayhold.v1.SignOffR\bsignOffs\x12/\n" +
-	"\breadings\x18\b \x03(\v2\x13.bayhold.v1.ReadingR\breadings\x12*\n" +
-	"\x05parts\x18\t \x03(\v2\x14.bayhold.v1.PartUsedR\x05parts\x126\n" +
-	"\toverrides\x18\n" +
-	" \x03(\v2\x18.bayhold.v1.StepOverrideR\toverrides\x12-\n" +
-	"\x06delays\x18\v \x03(\v2\x15.bayhold.v1.StepDelayR\x06delays\x12.\n" +
-	"\x06waiver\x18\f \x01(\v2\x16.bayhold.v1.StepWaiverR\x06waiver\"\x98\x02\n" +
-	"\aToolUse\x12-\n" +
-	"\x06during\x18\x01 \x01(\v2\x15.bayhold.v1.TimeRangeR\x06during\x12\x1a\n" +
-	"\breadings\x18\x02 \x01(\x05R\breadings\x12 \n" +
-	"\vcertificate\x18\x03 \x01(\tR\vcertificate\x12\x1e\n" +
-	"\n" +
-	"laboratory\x18\x04 \x01(\tR\n" +
-	"laboratory\x12\x10\n" +
-	"\x03day\x18\x05 \x01(\tR\x03day\x12E\n" +
-	"\x10calibrated_until\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x0fcalibratedUntil\x12'\n" +
-	"\x0fdocument_sha256\x18\a \x01(\tR\x0edocumentSha256\"\x96\x01\n" +
-	"\n" +
-	"ToolRecord\x12\x12\n" +
-	"\x04tool\x18\x01 \x01(\tR\x04tool\x12!\n" +
-	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12'\n" +
-	"\x04uses\x18\x03 \x03(\v2\x13.bayhold.v1.ToolUseR\x04uses\x12(\n" +
-	"\x04held\x18\x04 \x03(\v2\x14.bayhold.v1.ToolHeldR\x04held\"\xa2\x01\n" +
-	"\bToolHeld\x12\x1e\n" +
-	"\n" +
-	"technician\x18\x01 \x01(\tR\n" +
-	"technician\x129\n" +
-	"\n" +
-	"issue_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tissueTime\x12;\n" +
-	"\vreturn_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"returnTime\"\x93\x02\n" +
-	"\tJobRecord\x12!\n" +
-	"\x03job\x18\x01 \x01(\v2\x0f.bayhold.v1.JobR\x03job\x12\x10\n" +
-	"\x03bay\x18\x02 \x01(\tR\x03bay\x12,\n" +
-	"\x05steps\x18\x03 \x03(\v2\x16.bayhold.v1.StepRecordR\x05steps\x12,\n" +
-	"\x05tools\x18\x04 \x03(\v2\x16.bayhold.v1.ToolRecordR\x05tools\x129\n" +
-	"\n" +
-	"close_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\tcloseTime\x12\x1b\n" +
-	"\tclosed_by\x18\x06 \x01(\tR\bclosedBy\x12\x1d\n" +
-	"\n" +
-	"close_note\x18\a \x01(\tR\tcloseNote\"Z\n" +
-	"\x13GetJobRecordRequest\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12/\n" +
-	"\x06format\x18\x02 \x01(\x0e2\x17.bayhold.v1.SheetFormatR\x06format\"\x82\x01\n" +
-	"\x14GetJobRecordResponse\x12-\n" +
-	"\x06record\x18\x01 \x01(\v2\x15.bayhold.v1.JobRecordR\x06record\x12\x18\n" +
-	"\acontent\x18\x02 \x01(\tR\acontent\x12!\n" +
-	"\fcontent_type\x18\x03 \x01(\tR\vcontentType*\x9b\x01\n" +
-	"\tStepState\x12\x1a\n" +
-	"\x16STEP_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
-	"\x0fSTEP_STATE_OPEN\x10\x01\x12\x16\n" +
-	"\x12STEP_STATE_RUNNING\x10\x02\x12\x15\n" +
-	"\x11STEP_STATE_PAUSED\x10\x03\x12\x17\n" +
-	"\x13STEP_STATE_FINISHED\x10\x04\x12\x15\n" +
-	"\x11STEP_STATE_WAIVED\x10\x05*\x8c\a\n" +
-	"\x11RecordBlockerKind\x12#\n" +
-	"\x1fRECORD_BLOCKER_KIND_UNSPECIFIED\x10\x00\x12\"\n" +
-	"\x1eRECORD_BLOCKER_KIND_JOB_CLOSED\x10\x01\x12$\n" +
-	" RECORD_BLOCKER_KIND_JOB_NOT_FIRM\x10\x02\x12\"\n" +
-	"\x1eRECORD_BLOCKER_KIND_STEP_STATE\x10\x03\x12$\n" +
-	" RECORD_BLOCKER_KIND_DONE_ALREADY\x10\x04\x12\x1e\n" +
-	"\x1aRECORD_BLOCKER_KIND_BEFORE\x10\x05\x12\x1f\n" +
-	"\x1bRECORD_BLOCKER_KIND_WAITING\x10\x06\x12 \n" +
-	"\x1cRECORD_BLOCKER_KIND_UNSIGNED\x10\a\x12'\n" +
-	"#RECORD_BLOCKER_KIND_TOOL_NOT_BOOKED\x10\b\x12'\n" +
-	"#RECORD_BLOCKER_KIND_TOOL_NOT_ISSUED\x10\t\x12&\n" +
-	"\"RECORD_BLOCKER_KIND_TOOL_ELSEWHERE\x10\n" +
-	"\x12&\n" +
-	"\"RECORD_BLOCKER_KIND_TOOL_CONDITION\x10\v\x12(\n" +
-	"$RECORD_BLOCKER_KIND_TOOL_CALIBRATION\x10\f\x12\"\n" +
-	"\x1eRECORD_BLOCKER_KIND_TOOL_UNFIT\x10\r\x12\x1e\n" +
-	"\x1aRECORD_BLOCKER_KIND_LOCKED\x10\x0e\x12'\n" +
-	"#RECORD_BLOCKER_KIND_TECHNICIAN_BUSY\x10\x0f\x12\x1d\n" +
-	"\x19RECORD_BLOCKER_KIND_SKILL\x10\x10\x12\x1d\n" +
-	"\x19RECORD_BLOCKER_KIND_PARTS\x10\x11\x12'\n" +
-	"#RECORD_BLOCKER_KIND_READING_MISSING\x10\x12\x12'\n" +
-	"#RECORD_BLOCKER_KIND_READING_OUTSIDE\x10\x13\x12%\n" +
-	"!RECORD_BLOCKER_KIND_NEW_FASTENERS\x10\x14\x12&\n" +
-	"\"RECORD_BLOCKER_KIND_SIGNED_ALREADY\x10\x15\x12!\n" +
-	"\x1dRECORD_BLOCKER_KIND_STEP_OPEN\x10\x16\x12 \n" +
-	"\x1cRECORD_BLOCKER_KIND_TOOL_OUT\x10\x17*t\n" +
-	"\vReadingKind\x12\x1c\n" +
-	"\x18READING_KIND_UNSPECIFIED\x10\x00\x12\x17\n" +
-	"\x13READING_KIND_TORQUE\x10\x01\x12\x16\n" +
-	"\x12READING_KIND_ANGLE\x10\x02\x12\x16\n" +
-	"\x12READING_KIND_CHECK\x10\x03*\x9e\x01\n" +
-	"\rStepEventKind\x12\x1f\n" +
-	"\x1bSTEP_EVENT_KIND_UNSPECIFIED\x10\x00\x12\x19\n" +
-	"\x15STEP_EVENT_KIND_START\x10\x01\x12\x19\n" +
-	"\x15STEP_EVENT_KIND_PAUSE\x10\x02\x12\x1a\n" +
-	"\x16STEP_EVENT_KIND_RESUME\x10\x03\x12\x1a\n" +
-	"\x16STEP_EVENT_KIND_FINISH\x10\x042\xec\b\n" +
+	"\aoutcome\x18\x01 \x01(\v2\x17.bayhold.v1.StepOutcomeR\aoutcome2\xec\b\n" +
 	"\rRecordService\x12R\n" +
 	"\tStartStep\x12\x1c.bayhold.v1.StartStepRequest\x1a\x1d.bayhold.v1.StartStepResponse\"\b\x92\xe5\x18\x04\n" +
 	"\x02\x01\x02\x12R\n" +
@@ -4797,192 +1868,105 @@ func file_bayhold_v1_record_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_record_proto_rawDescData
 }
 
-var file_bayhold_v1_record_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_bayhold_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
+var file_bayhold_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_bayhold_v1_record_proto_goTypes = []any{
-	(StepState)(0),                 // 0: bayhold.v1.StepState
-	(RecordBlockerKind)(0),         // 1: bayhold.v1.RecordBlockerKind
-	(ReadingKind)(0),               // 2: bayhold.v1.ReadingKind
-	(StepEventKind)(0),             // 3: bayhold.v1.StepEventKind
-	(*RecordBlocker)(nil),          // 4: bayhold.v1.RecordBlocker
-	(*StepOutcome)(nil),            // 5: bayhold.v1.StepOutcome
-	(*StartStepRequest)(nil),       // 6: bayhold.v1.StartStepRequest
-	(*StartStepResponse)(nil),      // 7: bayhold.v1.StartStepResponse
-	(*PauseStepRequest)(nil),       // 8: bayhold.v1.PauseStepRequest
-	(*PauseStepResponse)(nil),      // 9: bayhold.v1.PauseStepResponse
-	(*FinishStepRequest)(nil),      // 10: bayhold.v1.FinishStepRequest
-	(*FinishStepResponse)(nil),     // 11: bayhold.v1.FinishStepResponse
-	(*SignStepRequest)(nil),        // 12: bayhold.v1.SignStepRequest
-	(*SignStepResponse)(nil),       // 13: bayhold.v1.SignStepResponse
-	(*WaiveStepRequest)(nil),       // 14: bayhold.v1.WaiveStepRequest
-	(*WaiveStepResponse)(nil),      // 15: bayhold.v1.WaiveStepResponse
-	(*ReportDelayRequest)(nil),     // 16: bayhold.v1.ReportDelayRequest
-	(*ReportDelayResponse)(nil),    // 17: bayhold.v1.ReportDelayResponse
-	(*Measurement)(nil),            // 18: bayhold.v1.Measurement
-	(*Reading)(nil),                // 19: bayhold.v1.Reading
-	(*RecordReadingsRequest)(nil),  // 20: bayhold.v1.RecordReadingsRequest
-	(*RecordReadingsResponse)(nil), // 21: bayhold.v1.RecordReadingsResponse
-	(*CorrectReadingRequest)(nil),  // 22: bayhold.v1.CorrectReadingRequest
-	(*CorrectReadingResponse)(nil), // 23: bayhold.v1.CorrectReadingResponse
-	(*PartUsed)(nil),               // 24: bayhold.v1.PartUsed
-	(*TickPartRequest)(nil),        // 25: bayhold.v1.TickPartRequest
-	(*TickPartResponse)(nil),       // 26: bayhold.v1.TickPartResponse
-	(*CloseJobRequest)(nil),        // 27: bayhold.v1.CloseJobRequest
-	(*CloseJobResponse)(nil),       // 28: bayhold.v1.CloseJobResponse
-	(*ToolPlace)(nil),              // 29: bayhold.v1.ToolPlace
-	(*ToolSetting)(nil),            // 30: bayhold.v1.ToolSetting
-	(*StepEvent)(nil),              // 31: bayhold.v1.StepEvent
-	(*SignOff)(nil),                // 32: bayhold.v1.SignOff
-	(*GetStepRequest)(nil),         // 33: bayhold.v1.GetStepRequest
-	(*GetStepResponse)(nil),        // 34: bayhold.v1.GetStepResponse
-	(*GetDayRequest)(nil),          // 35: bayhold.v1.GetDayRequest
-	(*DayStep)(nil),                // 36: bayhold.v1.DayStep
-	(*GetDayResponse)(nil),         // 37: bayhold.v1.GetDayResponse
-	(*StepOverride)(nil),           // 38: bayhold.v1.StepOverride
-	(*StepWaiver)(nil),             // 39: bayhold.v1.StepWaiver
-	(*StepDelay)(nil),              // 40: bayhold.v1.StepDelay
-	(*StepRecord)(nil),             // 41: bayhold.v1.StepRecord
-	(*ToolUse)(nil),                // 42: bayhold.v1.ToolUse
-	(*ToolRecord)(nil),             // 43: bayhold.v1.ToolRecord
-	(*ToolHeld)(nil),               // 44: bayhold.v1.ToolHeld
-	(*JobRecord)(nil),              // 45: bayhold.v1.JobRecord
-	(*GetJobRecordRequest)(nil),    // 46: bayhold.v1.GetJobRecordRequest
-	(*GetJobRecordResponse)(nil),   // 47: bayhold.v1.GetJobRecordResponse
-	(*timestamppb.Timestamp)(nil),  // 48: google.protobuf.Timestamp
-	(*Job)(nil),                    // 49: bayhold.v1.Job
-	(*Booking)(nil),                // 50: bayhold.v1.Booking
-	(Condition)(0),                 // 51: bayhold.v1.Condition
-	(*TimeRange)(nil),              // 52: bayhold.v1.TimeRange
-	(*Step)(nil),                   // 53: bayhold.v1.Step
-	(*Caution)(nil),                // 54: bayhold.v1.Caution
-	(*JobPart)(nil),                // 55: bayhold.v1.JobPart
-	(SheetFormat)(0),               // 56: bayhold.v1.SheetFormat
+	(*StepOutcome)(nil),            // 0: bayhold.v1.StepOutcome
+	(*StartStepRequest)(nil),       // 1: bayhold.v1.StartStepRequest
+	(*StartStepResponse)(nil),      // 2: bayhold.v1.StartStepResponse
+	(*PauseStepRequest)(nil),       // 3: bayhold.v1.PauseStepRequest
+	(*PauseStepResponse)(nil),      // 4: bayhold.v1.PauseStepResponse
+	(*FinishStepRequest)(nil),      // 5: bayhold.v1.FinishStepRequest
+	(*FinishStepResponse)(nil),     // 6: bayhold.v1.FinishStepResponse
+	(*SignStepRequest)(nil),        // 7: bayhold.v1.SignStepRequest
+	(*SignStepResponse)(nil),       // 8: bayhold.v1.SignStepResponse
+	(*WaiveStepRequest)(nil),       // 9: bayhold.v1.WaiveStepRequest
+	(*WaiveStepResponse)(nil),      // 10: bayhold.v1.WaiveStepResponse
+	(*ReportDelayRequest)(nil),     // 11: bayhold.v1.ReportDelayRequest
+	(*ReportDelayResponse)(nil),    // 12: bayhold.v1.ReportDelayResponse
+	(*Measurement)(nil),            // 13: bayhold.v1.Measurement
+	(*RecordReadingsRequest)(nil),  // 14: bayhold.v1.RecordReadingsRequest
+	(*RecordReadingsResponse)(nil), // 15: bayhold.v1.RecordReadingsResponse
+	(*CorrectReadingRequest)(nil),  // 16: bayhold.v1.CorrectReadingRequest
+	(*CorrectReadingResponse)(nil), // 17: bayhold.v1.CorrectReadingResponse
+	(*TickPartRequest)(nil),        // 18: bayhold.v1.TickPartRequest
+	(*TickPartResponse)(nil),       // 19: bayhold.v1.TickPartResponse
+	(*CloseJobRequest)(nil),        // 20: bayhold.v1.CloseJobRequest
+	(*CloseJobResponse)(nil),       // 21: bayhold.v1.CloseJobResponse
+	(*Job)(nil),                    // 22: bayhold.v1.Job
+	(StepState)(0),                 // 23: bayhold.v1.StepState
+	(*RecordBlocker)(nil),          // 24: bayhold.v1.RecordBlocker
+	(*Booking)(nil),                // 25: bayhold.v1.Booking
+	(*timestamppb.Timestamp)(nil),  // 26: google.protobuf.Timestamp
+	(*Reading)(nil),                // 27: bayhold.v1.Reading
+	(*PartUsed)(nil),               // 28: bayhold.v1.PartUsed
+	(*GetStepRequest)(nil),         // 29: bayhold.v1.GetStepRequest
+	(*GetDayRequest)(nil),          // 30: bayhold.v1.GetDayRequest
+	(*GetJobRecordRequest)(nil),    // 31: bayhold.v1.GetJobRecordRequest
+	(*GetStepResponse)(nil),        // 32: bayhold.v1.GetStepResponse
+	(*GetDayResponse)(nil),         // 33: bayhold.v1.GetDayResponse
+	(*GetJobRecordResponse)(nil),   // 34: bayhold.v1.GetJobRecordResponse
 }
 var file_bayhold_v1_record_proto_depIdxs = []int32{
-	1,   // 0: bayhold.v1.RecordBlocker.kind:type_name -> bayhold.v1.RecordBlockerKind
-	48,  // 1: bayhold.v1.RecordBlocker.until_time:type_name -> google.protobuf.Timestamp
-	49,  // 2: bayhold.v1.StepOutcome.job:type_name -> bayhold.v1.Job
-	0,   // 3: bayhold.v1.StepOutcome.state:type_name -> bayhold.v1.StepState
-	4,   // 4: bayhold.v1.StepOutcome.overridden:type_name -> bayhold.v1.RecordBlocker
-	50,  // 5: bayhold.v1.StepOutcome.freed:type_name -> bayhold.v1.Booking
-	48,  // 6: bayhold.v1.StartStepRequest.act_time:type_name -> google.protobuf.Timestamp
-	5,   // 7: bayhold.v1.StartStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
-	48,  // 8: bayhold.v1.PauseStepRequest.act_time:type_name -> google.protobuf.Timestamp
-	5,   // 9: bayhold.v1.PauseStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
-	48,  // 10: bayhold.v1.FinishStepRequest.act_time:type_name -> google.protobuf.Timestamp
-	5,   // 11: bayhold.v1.FinishStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
-	48,  // 12: bayhold.v1.SignStepRequest.act_time:type_name -> google.protobuf.Timestamp
-	5,   // 13: bayhold.v1.SignStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
-	48,  // 14: bayhold.v1.WaiveStepRequest.act_time:type_name -> google.protobuf.Timestamp
-	5,   // 15: bayhold.v1.WaiveStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
-	48,  // 16: bayhold.v1.ReportDelayRequest.act_time:type_name -> google.protobuf.Timestamp
-	5,   // 17: bayhold.v1.ReportDelayResponse.outcome:type_name -> bayhold.v1.StepOutcome
-	2,   // 18: bayhold.v1.Reading.kind:type_name -> bayhold.v1.ReadingKind
-	48,  // 19: bayhold.v1.Reading.calibrated_until:type_name -> google.protobuf.Timestamp
-	48,  // 20: bayhold.v1.Reading.act_time:type_name -> google.protobuf.Timestamp
-	48,  // 21: bayhold.v1.Reading.record_time:type_name -> google.protobuf.Timestamp
-	48,  // 22: bayhold.v1.RecordReadingsRequest.act_time:type_name -> google.protobuf.Timestamp
-	18,  // 23: bayhold.v1.RecordReadingsRequest.measurements:type_name -> bayhold.v1.Measurement
-	19,  // 24: bayhold.v1.RecordReadingsResponse.readings:type_name -> bayhold.v1.Reading
-	4,   // 25: bayhold.v1.RecordReadingsResponse.lacking:type_name -> bayhold.v1.RecordBlocker
-	48,  // 26: bayhold.v1.CorrectReadingRequest.act_time:type_name -> google.protobuf.Timestamp
-	18,  // 27: bayhold.v1.CorrectReadingRequest.measurement:type_name -> bayhold.v1.Measurement
-	19,  // 28: bayhold.v1.CorrectReadingResponse.reading:type_name -> bayhold.v1.Reading
-	4,   // 29: bayhold.v1.CorrectReadingResponse.lacking:type_name -> bayhold.v1.RecordBlocker
-	48,  // 30: bayhold.v1.PartUsed.act_time:type_name -> google.protobuf.Timestamp
-	48,  // 31: bayhold.v1.PartUsed.record_time:type_name -> google.protobuf.Timestamp
-	48,  // 32: bayhold.v1.TickPartRequest.act_time:type_name -> google.protobuf.Timestamp
-	24,  // 33: bayhold.v1.TickPartResponse.part:type_name -> bayhold.v1.PartUsed
-	4,   // 34: bayhold.v1.TickPartResponse.lacking:type_name -> bayhold.v1.RecordBlocker
-	48,  // 35: bayhold.v1.CloseJobRequest.act_time:type_name -> google.protobuf.Timestamp
-	5,   // 36: bayhold.v1.CloseJobResponse.outcome:type_name -> bayhold.v1.StepOutcome
-	48,  // 37: bayhold.v1.ToolPlace.calibrated_until:type_name -> google.protobuf.Timestamp
-	51,  // 38: bayhold.v1.ToolPlace.condition:type_name -> bayhold.v1.Condition
-	3,   // 39: bayhold.v1.StepEvent.kind:type_name -> bayhold.v1.StepEventKind
-	48,  // 40: bayhold.v1.StepEvent.act_time:type_name -> google.protobuf.Timestamp
-	48,  // 41: bayhold.v1.StepEvent.record_time:type_name -> google.protobuf.Timestamp
-	52,  // 42: bayhold.v1.StepEvent.planned:type_name -> bayhold.v1.TimeRange
-	48,  // 43: bayhold.v1.SignOff.act_time:type_name -> google.protobuf.Timestamp
-	48,  // 44: bayhold.v1.SignOff.record_time:type_name -> google.protobuf.Timestamp
-	53,  // 45: bayhold.v1.GetStepResponse.work:type_name -> bayhold.v1.Step
-	52,  // 46: bayhold.v1.GetStepResponse.during:type_name -> bayhold.v1.TimeRange
-	54,  // 47: bayhold.v1.GetStepResponse.cautions:type_name -> bayhold.v1.Caution
-	29,  // 48: bayhold.v1.GetStepResponse.tools:type_name -> bayhold.v1.ToolPlace
-	30,  // 49: bayhold.v1.GetStepResponse.settings:type_name -> bayhold.v1.ToolSetting
-	0,   // 50: bayhold.v1.GetStepResponse.state:type_name -> bayhold.v1.StepState
-	48,  // 51: bayhold.v1.GetStepResponse.start_time:type_name -> google.protobuf.Timestamp
-	48,  // 52: bayhold.v1.GetStepResponse.finish_time:type_name -> google.protobuf.Timestamp
-	32,  // 53: bayhold.v1.GetStepResponse.sign_offs:type_name -> bayhold.v1.SignOff
-	19,  // 54: bayhold.v1.GetStepResponse.readings:type_name -> bayhold.v1.Reading
-	24,  // 55: bayhold.v1.GetStepResponse.parts:type_name -> bayhold.v1.PartUsed
-	4,   // 56: bayhold.v1.GetStepResponse.blockers:type_name -> bayhold.v1.RecordBlocker
-	52,  // 57: bayhold.v1.DayStep.during:type_name -> bayhold.v1.TimeRange
-	0,   // 58: bayhold.v1.DayStep.state:type_name -> bayhold.v1.StepState
-	29,  // 59: bayhold.v1.DayStep.tools:type_name -> bayhold.v1.ToolPlace
-	55,  // 60: bayhold.v1.DayStep.parts:type_name -> bayhold.v1.JobPart
-	4,   // 61: bayhold.v1.DayStep.blockers:type_name -> bayhold.v1.RecordBlocker
-	52,  // 62: bayhold.v1.GetDayResponse.shifts:type_name -> bayhold.v1.TimeRange
-	36,  // 63: bayhold.v1.GetDayResponse.steps:type_name -> bayhold.v1.DayStep
-	3,   // 64: bayhold.v1.StepOverride.kind:type_name -> bayhold.v1.StepEventKind
-	4,   // 65: bayhold.v1.StepOverride.against:type_name -> bayhold.v1.RecordBlocker
-	48,  // 66: bayhold.v1.StepOverride.act_time:type_name -> google.protobuf.Timestamp
-	48,  // 67: bayhold.v1.StepOverride.record_time:type_name -> google.protobuf.Timestamp
-	48,  // 68: bayhold.v1.StepWaiver.act_time:type_name -> google.protobuf.Timestamp
-	48,  // 69: bayhold.v1.StepWaiver.record_time:type_name -> google.protobuf.Timestamp
-	48,  // 70: bayhold.v1.StepDelay.act_time:type_name -> google.protobuf.Timestamp
-	48,  // 71: bayhold.v1.StepDelay.record_time:type_name -> google.protobuf.Timestamp
-	52,  // 72: bayhold.v1.StepRecord.during:type_name -> bayhold.v1.TimeRange
-	0,   // 73: bayhold.v1.StepRecord.state:type_name -> bayhold.v1.StepState
-	31,  // 74: bayhold.v1.StepRecord.events:type_name -> bayhold.v1.StepEvent
-	32,  // 75: bayhold.v1.StepRecord.sign_offs:type_name -> bayhold.v1.SignOff
-	19,  // 76: bayhold.v1.StepRecord.readings:type_name -> bayhold.v1.Reading
-	24,  // 77: bayhold.v1.StepRecord.parts:type_name -> bayhold.v1.PartUsed
-	38,  // 78: bayhold.v1.StepRecord.overrides:type_name -> bayhold.v1.StepOverride
-	40,  // 79: bayhold.v1.StepRecord.delays:type_name -> bayhold.v1.StepDelay
-	39,  // 80: bayhold.v1.StepRecord.waiver:type_name -> bayhold.v1.StepWaiver
-	52,  // 81: bayhold.v1.ToolUse.during:type_name -> bayhold.v1.TimeRange
-	48,  // 82: bayhold.v1.ToolUse.calibrated_until:type_name -> google.protobuf.Timestamp
-	42,  // 83: bayhold.v1.ToolRecord.uses:type_name -> bayhold.v1.ToolUse
-	44,  // 84: bayhold.v1.ToolRecord.held:type_name -> bayhold.v1.ToolHeld
-	48,  // 85: bayhold.v1.ToolHeld.issue_time:type_name -> google.protobuf.Timestamp
-	48,  // 86: bayhold.v1.ToolHeld.return_time:type_name -> google.protobuf.Timestamp
-	49,  // 87: bayhold.v1.JobRecord.job:type_name -> bayhold.v1.Job
-	41,  // 88: bayhold.v1.JobRecord.steps:type_name -> bayhold.v1.StepRecord
-	43,  // 89: bayhold.v1.JobRecord.tools:type_name -> bayhold.v1.ToolRecord
-	48,  // 90: bayhold.v1.JobRecord.close_time:type_name -> google.protobuf.Timestamp
-	56,  // 91: bayhold.v1.GetJobRecordRequest.format:type_name -> bayhold.v1.SheetFormat
-	45,  // 92: bayhold.v1.GetJobRecordResponse.record:type_name -> bayhold.v1.JobRecord
-	6,   // 93: bayhold.v1.RecordService.StartStep:input_type -> bayhold.v1.StartStepRequest
-	8,   // 94: bayhold.v1.RecordService.PauseStep:input_type -> bayhold.v1.PauseStepRequest
-	10,  // 95: bayhold.v1.RecordService.FinishStep:input_type -> bayhold.v1.FinishStepRequest
-	12,  // 96: bayhold.v1.RecordService.SignStep:input_type -> bayhold.v1.SignStepRequest
-	14,  // 97: bayhold.v1.RecordService.WaiveStep:input_type -> bayhold.v1.WaiveStepRequest
-	16,  // 98: bayhold.v1.RecordService.ReportDelay:input_type -> bayhold.v1.ReportDelayRequest
-	20,  // 99: bayhold.v1.RecordService.RecordReadings:input_type -> bayhold.v1.RecordReadingsRequest
-	22,  // 100: bayhold.v1.RecordService.CorrectReading:input_type -> bayhold.v1.CorrectReadingRequest
-	25,  // 101: bayhold.v1.RecordService.TickPart:input_type -> bayhold.v1.TickPartRequest
-	27,  // 102: bayhold.v1.RecordService.CloseJob:input_type -> bayhold.v1.CloseJobRequest
-	33,  // 103: bayhold.v1.RecordService.GetStep:input_type -> bayhold.v1.GetStepRequest
-	35,  // 104: bayhold.v1.RecordService.GetDay:input_type -> bayhold.v1.GetDayRequest
-	46,  // 105: bayhold.v1.RecordService.GetJobRecord:input_type -> bayhold.v1.GetJobRecordRequest
-	7,   // 106: bayhold.v1.RecordService.StartStep:output_type -> bayhold.v1.StartStepResponse
-	9,   // 107: bayhold.v1.RecordService.PauseStep:output_type -> bayhold.v1.PauseStepResponse
-	11,  // 108: bayhold.v1.RecordService.FinishStep:output_type -> bayhold.v1.FinishStepResponse
-	13,  // 109: bayhold.v1.RecordService.SignStep:output_type -> bayhold.v1.SignStepResponse
-	15,  // 110: bayhold.v1.RecordService.WaiveStep:output_type -> bayhold.v1.WaiveStepResponse
-	17,  // 111: bayhold.v1.RecordService.ReportDelay:output_type -> bayhold.v1.ReportDelayResponse
-	21,  // 112: bayhold.v1.RecordService.RecordReadings:output_type -> bayhold.v1.RecordReadingsResponse
-	23,  // 113: bayhold.v1.RecordService.CorrectReading:output_type -> bayhold.v1.CorrectReadingResponse
-	26,  // 114: bayhold.v1.RecordService.TickPart:output_type -> bayhold.v1.TickPartResponse
-	28,  // 115: bayhold.v1.RecordService.CloseJob:output_type -> bayhold.v1.CloseJobResponse
-	34,  // 116: bayhold.v1.RecordService.GetStep:output_type -> bayhold.v1.GetStepResponse
-	37,  // 117: bayhold.v1.RecordService.GetDay:output_type -> bayhold.v1.GetDayResponse
-	47,  // 118: bayhold.v1.RecordService.GetJobRecord:output_type -> bayhold.v1.GetJobRecordResponse
-	106, // [106:119] is the sub-list for method output_type
-	93,  // [93:106] is the sub-list for method input_type
-	93,  // [93:93] is the sub-list for extension type_name
-	93,  // [93:93] is the sub-list for extension extendee
-	0,   // [0:93] is the sub-list for field type_name
+	22, // 0: bayhold.v1.StepOutcome.job:type_name -> bayhold.v1.Job
+	23, // 1: bayhold.v1.StepOutcome.state:type_name -> bayhold.v1.StepState
+	24, // 2: bayhold.v1.StepOutcome.overridden:type_name -> bayhold.v1.RecordBlocker
+	25, // 3: bayhold.v1.StepOutcome.freed:type_name -> bayhold.v1.Booking
+	26, // 4: bayhold.v1.StartStepRequest.act_time:type_name -> google.protobuf.Timestamp
+	0,  // 5: bayhold.v1.StartStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
+	26, // 6: bayhold.v1.PauseStepRequest.act_time:type_name -> google.protobuf.Timestamp
+	0,  // 7: bayhold.v1.PauseStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
+	26, // 8: bayhold.v1.FinishStepRequest.act_time:type_name -> google.protobuf.Timestamp
+	0,  // 9: bayhold.v1.FinishStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
+	26, // 10: bayhold.v1.SignStepRequest.act_time:type_name -> google.protobuf.Timestamp
+	0,  // 11: bayhold.v1.SignStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
+	26, // 12: bayhold.v1.WaiveStepRequest.act_time:type_name -> google.protobuf.Timestamp
+	0,  // 13: bayhold.v1.WaiveStepResponse.outcome:type_name -> bayhold.v1.StepOutcome
+	26, // 14: bayhold.v1.ReportDelayRequest.act_time:type_name -> google.protobuf.Timestamp
+	0,  // 15: bayhold.v1.ReportDelayResponse.outcome:type_name -> bayhold.v1.StepOutcome
+	26, // 16: bayhold.v1.RecordReadingsRequest.act_time:type_name -> google.protobuf.Timestamp
+	13, // 17: bayhold.v1.RecordReadingsRequest.measurements:type_name -> bayhold.v1.Measurement
+	27, // 18: bayhold.v1.RecordReadingsResponse.readings:type_name -> bayhold.v1.Reading
+	24, // 19: bayhold.v1.RecordReadingsResponse.lacking:type_name -> bayhold.v1.RecordBlocker
+	26, // 20: bayhold.v1.CorrectReadingRequest.act_time:type_name -> google.protobuf.Timestamp
+	13, // 21: bayhold.v1.CorrectReadingRequest.measurement:type_name -> bayhold.v1.Measurement
+	27, // 22: bayhold.v1.CorrectReadingResponse.reading:type_name -> bayhold.v1.Reading
+	24, // 23: bayhold.v1.CorrectReadingResponse.lacking:type_name -> bayhold.v1.RecordBlocker
+	26, // 24: bayhold.v1.TickPartRequest.act_time:type_name -> google.protobuf.Timestamp
+	28, // 25: bayhold.v1.TickPartResponse.part:type_name -> bayhold.v1.PartUsed
+	24, // 26: bayhold.v1.TickPartResponse.lacking:type_name -> bayhold.v1.RecordBlocker
+	26, // 27: bayhold.v1.CloseJobRequest.act_time:type_name -> google.protobuf.Timestamp
+	0,  // 28: bayhold.v1.CloseJobResponse.outcome:type_name -> bayhold.v1.StepOutcome
+	1,  // 29: bayhold.v1.RecordService.StartStep:input_type -> bayhold.v1.StartStepRequest
+	3,  // 30: bayhold.v1.RecordService.PauseStep:input_type -> bayhold.v1.PauseStepRequest
+	5,  // 31: bayhold.v1.RecordService.FinishStep:input_type -> bayhold.v1.FinishStepRequest
+	7,  // 32: bayhold.v1.RecordService.SignStep:input_type -> bayhold.v1.SignStepRequest
+	9,  // 33: bayhold.v1.RecordService.WaiveStep:input_type -> bayhold.v1.WaiveStepRequest
+	11, // 34: bayhold.v1.RecordService.ReportDelay:input_type -> bayhold.v1.ReportDelayRequest
+	14, // 35: bayhold.v1.RecordService.RecordReadings:input_type -> bayhold.v1.RecordReadingsRequest
+	16, // 36: bayhold.v1.RecordService.CorrectReading:input_type -> bayhold.v1.CorrectReadingRequest
+	18, // 37: bayhold.v1.RecordService.TickPart:input_type -> bayhold.v1.TickPartRequest
+	20, // 38: bayhold.v1.RecordService.CloseJob:input_type -> bayhold.v1.CloseJobRequest
+	29, // 39: bayhold.v1.RecordService.GetStep:input_type -> bayhold.v1.GetStepRequest
+	30, // 40: bayhold.v1.RecordService.GetDay:input_type -> bayhold.v1.GetDayRequest
+	31, // 41: bayhold.v1.RecordService.GetJobRecord:input_type -> bayhold.v1.GetJobRecordRequest
+	2,  // 42: bayhold.v1.RecordService.StartStep:output_type -> bayhold.v1.StartStepResponse
+	4,  // 43: bayhold.v1.RecordService.PauseStep:output_type -> bayhold.v1.PauseStepResponse
+	6,  // 44: bayhold.v1.RecordService.FinishStep:output_type -> bayhold.v1.FinishStepResponse
+	8,  // 45: bayhold.v1.RecordService.SignStep:output_type -> bayhold.v1.SignStepResponse
+	10, // 46: bayhold.v1.RecordService.WaiveStep:output_type -> bayhold.v1.WaiveStepResponse
+	12, // 47: bayhold.v1.RecordService.ReportDelay:output_type -> bayhold.v1.ReportDelayResponse
+	15, // 48: bayhold.v1.RecordService.RecordReadings:output_type -> bayhold.v1.RecordReadingsResponse
+	17, // 49: bayhold.v1.RecordService.CorrectReading:output_type -> bayhold.v1.CorrectReadingResponse
+	19, // 50: bayhold.v1.RecordService.TickPart:output_type -> bayhold.v1.TickPartResponse
+	21, // 51: bayhold.v1.RecordService.CloseJob:output_type -> bayhold.v1.CloseJobResponse
+	32, // 52: bayhold.v1.RecordService.GetStep:output_type -> bayhold.v1.GetStepResponse
+	33, // 53: bayhold.v1.RecordService.GetDay:output_type -> bayhold.v1.GetDayResponse
+	34, // 54: bayhold.v1.RecordService.GetJobRecord:output_type -> bayhold.v1.GetJobRecordResponse
+	42, // [42:55] is the sub-list for method output_type
+	29, // [29:42] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_record_proto_init() }
@@ -4992,25 +1976,21 @@ func file_bayhold_v1_record_proto_init() {
 	}
 	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_booking_proto_init()
-	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_job_proto_init()
-	file_bayhold_v1_procedure_proto_init()
-	file_bayhold_v1_tool_proto_init()
-	file_bayhold_v1_record_proto_msgTypes[14].OneofWrappers = []any{}
-	file_bayhold_v1_record_proto_msgTypes[15].OneofWrappers = []any{}
+	file_bayhold_v1_record_view_proto_init()
+	file_bayhold_v1_record_proto_msgTypes[13].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_record_proto_rawDesc), len(file_bayhold_v1_record_proto_rawDesc)),
-			NumEnums:      4,
-			NumMessages:   44,
+			NumEnums:      0,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_bayhold_v1_record_proto_goTypes,
 		DependencyIndexes: file_bayhold_v1_record_proto_depIdxs,
-		EnumInfos:         file_bayhold_v1_record_proto_enumTypes,
 		MessageInfos:      file_bayhold_v1_record_proto_msgTypes,
 	}.Build()
 	File_bayhold_v1_record_proto = out.File
