@@ -45,9 +45,9 @@ Values outside are kept and flagged.`,
 
 var readingForm = regexp.MustCompile(`^([0-9][0-9,-]*):([0-9]+)=([0-9.]+)\s*(.*)$`)
 
-// newtonMetres is one of each unit of torque in newton metres (NIST SP 811,
+// torqueFactors are one of each unit of torque in newton metres (NIST SP 811,
 // appendix B: exact definitions of pound-force, inch and kilogram-force).
-var newtonMetres = map[string]float64{
+var torqueFactors = map[string]float64{
 	"": 1, "nm": 1,
 	"lbfft": 4.4482216152605 * 12 * 0.0254, "ftlbf": 4.4482216152605 * 12 * 0.0254,
 	"lbfin": 4.4482216152605 * 0.0254, "inlbf": 4.4482216152605 * 0.0254,
@@ -83,7 +83,7 @@ func readReading(text string) (fasteners []int32, stage int32, value float64, an
 		return nil, 0, 0, false, bad()
 	}
 	unit := plainUnit(m[4])
-	switch factor, torque := newtonMetres[unit]; {
+	switch factor, torque := torqueFactors[unit]; {
 	case unit == "°" || unit == "deg" || unit == "degrees":
 		return fasteners, int32(n), value, true, nil
 	case torque:
@@ -351,7 +351,7 @@ func (a *app) stepCorrect(ctx context.Context, f *readFlags, args []string) erro
 		return err
 	}
 	m.Check, m.Note = "", f.note
-	if factor, torque := newtonMetres[plainUnit(m.GetUnit())]; torque && m.GetUnit() != "" {
+	if factor, torque := torqueFactors[plainUnit(m.GetUnit())]; torque && m.GetUnit() != "" {
 		m.Value, m.Unit = m.GetValue()*factor, "N·m"
 	}
 	t, err := a.aimAt(ctx, args[0], "", &f.recordFlags)
