@@ -31,6 +31,10 @@ import (
 // stopTime is how long calls that run may take to end when the server stops.
 const stopTime = 10 * time.Second
 
+// drainTime is how long those who watch the health have to turn to another
+// server before streams and connections end.
+const drainTime = 250 * time.Millisecond
+
 // config is what the flags say.
 type config struct {
 	listen    string
@@ -225,6 +229,7 @@ func (h *house) close() error {
 	ctx := context.Background()
 	h.log.InfoContext(ctx, "stopping", "step", "health")
 	h.rpc.NotServing()
+	time.Sleep(drainTime)
 	h.log.InfoContext(ctx, "stopping", "step", "streams")
 	h.wall.close()
 	h.rpc.EndStreams()

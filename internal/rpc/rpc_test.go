@@ -160,7 +160,13 @@ func serve(t *testing.T, opts Options) clients {
 // small serves the small workshop with its data.
 func small(t *testing.T) clients {
 	t.Helper()
-	c := serve(t, Options{})
+	return smallWith(t, Options{})
+}
+
+// smallWith is small with options.
+func smallWith(t *testing.T, opts Options) clients {
+	t.Helper()
+	c := serve(t, opts)
 	content, err := os.ReadFile("../workshop/testdata/small.yaml")
 	if err != nil {
 		t.Fatal(err)
