@@ -14,13 +14,16 @@ import (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	streams := cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Terminal: isTerminal(os.Stderr)}
+	streams := cli.Streams{
+		In: os.Stdin, Out: os.Stdout, Err: os.Stderr,
+		Terminal: isTerminal(os.Stderr), Keyboard: isTerminal(os.Stdin),
+	}
 	code := cli.Run(ctx, os.Args[1:], streams, os.Getenv, time.Now)
 	stop()
 	os.Exit(code)
 }
 
-// isTerminal tells whether somebody watches a file as it is written.
+// isTerminal tells whether somebody sits at the other end of a file.
 func isTerminal(f *os.File) bool {
 	info, err := f.Stat()
 	return err == nil && info.Mode()&os.ModeCharDevice != 0

@@ -47,7 +47,7 @@ func TestUsage(t *testing.T) {
 		"tol":                                `has no "tol"`,
 		"tool lsit":                          "bayhold tool list",
 		"tool list --nonsense":               "unknown flag: --nonsense",
-		"tool show":                          "accepts 1 arg(s), received 0",
+		"tool show":                          "which tool? give its asset tag",
 		"job check --procedure p":            `"start" not set`,
 		"job book --reference R":             "which plan?",
 		"job book --reference R --start now": "which --procedure?",

@@ -25,6 +25,7 @@ type fake struct {
 	bayholdv1.UnimplementedBayServiceServer
 	bayholdv1.UnimplementedTechnicianServiceServer
 	bayholdv1.UnimplementedToolServiceServer
+	bayholdv1.UnimplementedIssueServiceServer
 	bayholdv1.UnimplementedCalibrationServiceServer
 	bayholdv1.UnimplementedTraceServiceServer
 	bayholdv1.UnimplementedIntervalServiceServer
@@ -64,6 +65,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterBayServiceServer(srv, f)
 	bayholdv1.RegisterTechnicianServiceServer(srv, f)
 	bayholdv1.RegisterToolServiceServer(srv, f)
+	bayholdv1.RegisterIssueServiceServer(srv, f)
 	bayholdv1.RegisterCalibrationServiceServer(srv, f)
 	bayholdv1.RegisterTraceServiceServer(srv, f)
 	bayholdv1.RegisterIntervalServiceServer(srv, f)

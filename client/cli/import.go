@@ -18,29 +18,34 @@ import (
 // maxImport is what the server takes in one import, in bytes.
 const maxImport = 8 << 20
 
+// importFlags say how files are taken in.
+type importFlags struct {
+	dryRun, toolsOnly bool
+	anchor            string
+}
+
 func (a *app) importCommand() *cobra.Command {
-	var dryRun bool
-	var anchor string
+	var f importFlags
 	cmd := a.command(verb{
 		use: "import FILE...", short: "Take in workshop files, all or none",
-		long: `Take in workshop files (YAML): all of them, or none if anything is wrong with
-one. A directory stands for the .yaml files in it, "-" for standard input.
-Importing the same files again changes nothing. --site is needed for files that
-carry no site of their own.`,
+		long: `Take in workshop files (YAML; tool types and tools in CSV too): all of them, or
+none if anything is wrong with one. A directory stands for the .yaml files in
+it, "-" for standard input. Importing the same files again changes nothing.
+--site is needed for files that carry no site of their own.`,
 		example: `  bayhold import workshop.yaml
   bayhold import --dry-run bays.yaml tools.yaml procedures/
   bayhold import bookings.yaml --site harbour --anchor 2026-11-23`,
 		args: cobra.MinimumNArgs(1),
-		run:  func(ctx context.Context, args []string) error { return a.importFiles(ctx, args, dryRun, anchor) },
+		run:  func(ctx context.Context, args []string) error { return a.importFiles(ctx, args, f) },
 	})
-	cmd.Flags().BoolVar(&dryRun, "dry-run", false, "read and judge the files, write nothing")
-	cmd.Flags().StringVar(&anchor, "anchor", "", "`date` that relative times in the files count from (default today)")
+	cmd.Flags().BoolVar(&f.dryRun, "dry-run", false, "read and judge the files, write nothing")
+	cmd.Flags().StringVar(&f.anchor, "anchor", "", "`date` that relative times in the files count from (default today)")
 	a.requestIDFlag(cmd)
 	return cmd
 }
 
-func (a *app) importFiles(ctx context.Context, args []string, dryRun bool, anchor string) error {
-	anchorTime, err := readAnchor(anchor)
+func (a *app) importFiles(ctx context.Context, args []string, f importFlags) error {
+	anchorTime, err := readAnchor(f.anchor)
 	if err != nil {
 		return err
 	}
@@ -49,7 +54,13 @@ func (a *app) importFiles(ctx context.Context, args []string, dryRun bool, ancho
 		return err
 	}
 	parent := ""
-	if a.set.site != "" {
+	if f.toolsOnly { // they carry no site of their own
+		p, err := a.at(ctx)
+		if err != nil {
+			return err
+		}
+		parent = p.site.GetName()
+	} else if a.set.site != "" {
 		if parent, err = siteName(a.set.site); err != nil {
 			return err
 		}
@@ -61,13 +72,20 @@ func (a *app) importFiles(ctx context.Context, args []string, dryRun bool, ancho
 	resp, err := act(ctx, a, bayholdv1.SiteService_ImportWorkshop_FullMethodName, &bayholdv1.ImportWorkshopRequest{},
 		func(requestID string) (*bayholdv1.ImportWorkshopRequest, error) {
 			return &bayholdv1.ImportWorkshopRequest{
-				Parent: parent, Files: files, RequestId: requestID, ValidateOnly: dryRun, AnchorTime: anchorTime,
+				Parent: parent, Files: files, RequestId: requestID, ValidateOnly: f.dryRun,
+				AnchorTime: anchorTime, ToolsOnly: f.toolsOnly,
 			}, nil
 		}, conn.Sites.ImportWorkshop)
 	if err != nil {
 		return err
 	}
-	return a.answer(resp, func(w io.Writer) { a.printImport(w, resp, dryRun) })
+	return a.answer(resp, func(w io.Writer) {
+		if f.toolsOnly {
+			a.printToolImport(w, a.anyClock(), resp, f.dryRun)
+			return
+		}
+		a.printImport(w, resp, f.dryRun)
+	})
 }
 
 // readAnchor reads a date. Its noon in UTC falls on that date in nearly every

@@ -99,8 +99,11 @@ func siteName(word string) (string, error) {
 }
 
 // name gives the full name of a thing of this site from its id, from
-// "tools/LK-01" or from the full name.
+// "tools/LK-01" or from the full name. White space around it, which a hand
+// scanner may add, does not count; nor does the case of an asset tag, which is
+// in capitals.
 func (p *place) name(collection, word string) (string, error) {
+	word = strings.TrimSpace(word)
 	rest := word
 	if strings.HasPrefix(word, "sites/") {
 		inside, ok := strings.CutPrefix(word, p.site.GetName()+"/")
@@ -112,6 +115,9 @@ func (p *place) name(collection, word string) (string, error) {
 	bare := strings.TrimPrefix(rest, collection+"/")
 	if bare == "" || strings.Contains(bare, "/") {
 		return "", usage("%q is no name in %s; give an id, or %s/%s/ID", word, collection, p.site.GetName(), collection)
+	}
+	if collection == tools {
+		bare = strings.ToUpper(bare)
 	}
 	return p.site.GetName() + "/" + collection + "/" + bare, nil
 }

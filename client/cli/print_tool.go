@@ -40,10 +40,7 @@ func torqueRange(t *bayholdv1.ToolType) string {
 }
 
 func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
-	var pieces []string
-	for _, p := range t.GetPieces() {
-		pieces = append(pieces, fmt.Sprintf("%d × %s", p.GetCount(), p.GetDisplayName()))
-	}
+	pieces := strings.ReplaceAll(piecesText(t.GetPieces()), ", ", "\n")
 	resolution := ""
 	if t.GetResolutionNm() > 0 {
 		resolution = fmt.Sprintf("%g N·m", t.GetResolutionNm())
@@ -58,6 +55,12 @@ func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
 	calibration, permitted := "not needed", ""
 	if t.GetCalibrated() {
 		calibration = "must be valid"
+		if n := t.GetCalibrationMonths(); n > 0 {
+			calibration += fmt.Sprintf(", for %d months", n)
+		}
+		if n := t.GetCalibrationCycles(); n > 0 {
+			calibration += fmt.Sprintf(", for %d cycles", n)
+		}
 	}
 	if t.GetPermissibleDeviation() > 0 {
 		permitted = fmt.Sprintf("±%.4g %% of the reading", t.GetPermissibleDeviation()*100)
@@ -75,7 +78,7 @@ func (a *app) printToolType(w io.Writer, t *bayholdv1.ToolType) {
 		[2]string{"Calibration", calibration},
 		[2]string{"ISO 6789", strings.TrimSpace(t.GetIsoType() + " " + t.GetIsoClass())},
 		[2]string{"Permitted", permitted},
-		[2]string{"Pieces", strings.Join(pieces, "\n")},
+		[2]string{"Pieces", pieces},
 	), a.width())
 }
 
@@ -135,7 +138,10 @@ func (a *app) printTool(w io.Writer, c clock, t *bayholdv1.Tool) {
 		[2]string{"Condition", condition(c, t)},
 		[2]string{"Note", t.GetConditionNote()},
 		[2]string{"Calibrated until", c.at(t.GetCalibratedUntil())},
+		[2]string{"Missing", piecesText(t.GetMissing())},
+		[2]string{"Damaged", piecesText(t.GetDamaged())},
 		[2]string{"Home", t.GetHome()},
+		[2]string{"Photo", t.GetPhotoUrl()},
 	), a.width())
 }
 

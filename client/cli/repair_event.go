@@ -117,11 +117,16 @@ func (a *app) resource(ctx context.Context, p *place, word string) (string, erro
 			return p.name(sort, word)
 		}
 	}
+	word = strings.TrimSpace(word)
 	if word == "" || strings.Contains(word, "/") {
 		return "", usage("--out is %q; give the id of a bay, a technician or a tool, or tools/ID", word)
 	}
 	var found []string
 	for _, sort := range sorts {
+		word := word
+		if sort == tools {
+			word = strings.ToUpper(word)
+		}
 		switch err := p.exists(ctx, sort, word); status.Code(err) {
 		case codes.OK:
 			found = append(found, sort+"/"+word)

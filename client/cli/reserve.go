@@ -26,8 +26,16 @@ func (a *app) reserveCommand(collection, noun, example, flags string) *cobra.Com
 booked all or none. A date alone is the start of that day for --from and its
 end for --until.`,
 		example: "  bayhold " + noun + " reserve " + example + " " + flags,
-		args:    cobra.MinimumNArgs(1),
-		run:     func(ctx context.Context, args []string) error { return a.reserve(ctx, collection, noun, &f, args) },
+		args:    reserveArgs(collection),
+		run: func(ctx context.Context, args []string) error {
+			if collection == tools {
+				var err error
+				if args, err = a.scanned(args); err != nil {
+					return err
+				}
+			}
+			return a.reserve(ctx, collection, noun, &f, args)
+		},
 	})
 	fl := cmd.Flags()
 	fl.StringVar(&f.reference, "reference", "", "the workshop's own reference for what it is for")
@@ -38,6 +46,14 @@ end for --until.`,
 	require(cmd, "reference", "from", "until")
 	a.requestIDFlag(cmd)
 	return cmd
+}
+
+// reserveArgs is how many things must be named: tools may be scanned.
+func reserveArgs(collection string) cobra.PositionalArgs {
+	if collection == tools {
+		return cobra.ArbitraryArgs
+	}
+	return cobra.MinimumNArgs(1)
 }
 
 // placeholder is how help writes the id of a thing.

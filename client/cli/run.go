@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"io"
@@ -22,6 +23,8 @@ type Streams struct {
 	Err io.Writer
 	// Terminal says that Err is a terminal, where progress may be written over.
 	Terminal bool
+	// Keyboard says that In is a terminal, where something can be asked for.
+	Keyboard bool
 }
 
 // Exit codes; root's help lists them, scripts rely on them.
@@ -64,6 +67,8 @@ type app struct {
 
 	conn *dial.Conn
 	here *place // the site, once asked for
+
+	lines *bufio.Reader // of standard input, once it is read line by line
 
 	notes []string // how relative and ambiguous times were read
 }

@@ -3,10 +3,8 @@ package cli
 import (
 	"context"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -16,9 +14,12 @@ func (a *app) toolCommand() *cobra.Command {
 		a.toolListCommand(),
 		a.command(verb{
 			use: "show TOOL", short: "Show a tool by its asset tag", example: "  bayhold tool show LK-01",
-			args: cobra.ExactArgs(1), run: a.toolShow,
+			args: cobra.MaximumNArgs(1), run: a.toolShow,
 		}),
-		a.toolChangeCommand(),
+		a.toolWhereCommand(), a.toolHistoryCommand(),
+		a.toolIssueCommand(), a.toolReturnCommand(), a.toolHandOverCommand(),
+		a.toolAddCommand(), a.toolChangeCommand(), a.toolRetireCommand(),
+		a.toolImportCommand(), a.toolExportCommand(),
 		a.reserveCommand(tools, "tool", "LK-01", `--from "thu 8:00" --until "thu 16:00" --reference R-1041`),
 	)
 }
@@ -109,7 +110,7 @@ func (a *app) toolShow(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	name, err := p.name(tools, args[0])
+	name, err := a.toolNamed(p, args)
 	if err != nil {
 		return err
 	}
@@ -118,101 +119,4 @@ func (a *app) toolShow(ctx context.Context, args []string) error {
 		return err
 	}
 	return a.answer(resp, func(w io.Writer) { a.printTool(w, p.clock, resp.GetTool()) })
-}
-
-// toolFlags are what can be changed of a tool.
-type toolFlags struct {
-	condition, conditionUntil, conditionNote, calibratedUntil, home string
-}
-
-func (a *app) toolChangeCommand() *cobra.Command {
-	var f toolFlags
-	var cmd *cobra.Command
-	cmd = a.command(verb{
-		use: "change TOOL", short: "Change a tool's condition, calibration or place",
-		long: `Change a tool; the answer lists the bookings that it can no longer serve.
-Conditions are SERVICEABLE, UNSERVICEABLE, QUARANTINED, AWAY, LOST, RETIRED. A
-new condition drops the old one's --condition-until and --condition-note unless
-new ones are given. A date alone is the end of that day; "none" takes a time
-away.`,
-		example: `  bayhold tool change TW-03 --condition away --condition-until 2026-12-04 --condition-note "calibration"
-  bayhold tool change TW-03 --condition serviceable --calibrated-until 2027-12-03`,
-		args: cobra.ExactArgs(1),
-		run:  func(ctx context.Context, args []string) error { return a.toolChange(ctx, cmd, &f, args[0]) },
-	})
-	fl := cmd.Flags()
-	fl.StringVar(&f.condition, "condition", "", "the `condition` it is in now")
-	fl.StringVar(&f.conditionUntil, "condition-until", "", "`time` at which that is expected to end, or none")
-	fl.StringVar(&f.conditionNote, "condition-note", "", "why it is in that condition")
-	fl.StringVar(&f.calibratedUntil, "calibrated-until", "", "`time` until which it is in calibration, or none")
-	fl.StringVar(&f.home, "home", "", "bay or shelf where it is kept")
-	a.requestIDFlag(cmd)
-	return cmd
-}
-
-func (a *app) toolChange(ctx context.Context, cmd *cobra.Command, f *toolFlags, word string) error {
-	mask, err := maskOf(cmd, map[string]string{
-		"condition": "condition", "condition-until": "condition_until", "condition-note": "condition_note",
-		"calibrated-until": "calibrated_until", "home": "home",
-	})
-	if err != nil {
-		return err
-	}
-	if f.condition != "" {
-		// What was said of the old condition does not hold for the new one.
-		mask.Paths = append(mask.Paths, "condition_until", "condition_note")
-		mask.Normalize()
-	}
-	p, err := a.at(ctx)
-	if err != nil {
-		return err
-	}
-	tool, err := f.tool(a, p, word)
-	if err != nil {
-		return err
-	}
-	resp, err := act(ctx, a, bayholdv1.ToolService_UpdateTool_FullMethodName, &bayholdv1.UpdateToolRequest{},
-		func(requestID string) (*bayholdv1.UpdateToolRequest, error) {
-			return &bayholdv1.UpdateToolRequest{Tool: tool, UpdateMask: mask, RequestId: requestID}, nil
-		}, p.Tools.UpdateTool)
-	if err != nil {
-		return err
-	}
-	return a.answer(resp, func(w io.Writer) {
-		a.printTool(w, p.clock, resp.GetTool())
-		a.printAffected(w, p.clock, resp.GetAffectedBookings())
-	})
-}
-
-// tool makes the tool with its new values.
-func (f *toolFlags) tool(a *app, p *place, word string) (*bayholdv1.Tool, error) {
-	name, err := p.name(tools, word)
-	if err != nil {
-		return nil, err
-	}
-	t := &bayholdv1.Tool{Name: name, ConditionNote: f.conditionNote, Home: f.home}
-	if f.condition != "" {
-		value, ok := bayholdv1.Condition_value["CONDITION_"+strings.ToUpper(f.condition)]
-		if !ok || value == 0 {
-			return nil, usage("--condition is %q; it can be serviceable, unserviceable, quarantined, away, lost or retired", f.condition)
-		}
-		t.Condition = bayholdv1.Condition(value)
-	}
-	if t.ConditionUntil, err = a.whenOrNone(p.clock, "--condition-until", f.conditionUntil); err != nil {
-		return nil, err
-	}
-	t.CalibratedUntil, err = a.whenOrNone(p.clock, "--calibrated-until", f.calibratedUntil)
-	return t, err
-}
-
-// whenOrNone reads a time; nothing from an empty text and from "none".
-func (a *app) whenOrNone(c clock, flag, text string) (*timestamppb.Timestamp, error) {
-	if text == "" || strings.EqualFold(text, "none") {
-		return nil, nil
-	}
-	at, err := a.when(c, flag, text, dayEnd)
-	if err != nil {
-		return nil, err
-	}
-	return stamp(at), nil
 }

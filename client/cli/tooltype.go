@@ -20,6 +20,7 @@ func (a *app) toolTypeCommand() *cobra.Command {
 			example: "  bayhold tooltype show wrench-200",
 			args:    cobra.ExactArgs(1), run: a.toolTypeShow,
 		}),
+		a.toolTypeAddCommand(), a.toolTypeChangeCommand(),
 	)
 }
 

@@ -11,13 +11,13 @@ import (
 // FreedFrom tells from when on a return frees the booking that a tool was out
 // for; zero if it frees nothing of it.
 //
-// Done says that the technician is done with it: then it is free from the
-// return on. Without that it is free once the steps that the booking serves are
-// over, by their places in the job; a reservation, which has no steps, is kept.
-// Steps that are known to be unfinished keep it in any case, until they end. A
-// booking that has not begun is kept: nothing can be done with it yet. Whole
+// The steps are those of the job that are not finished. Done says that the
+// technician is done with the tool: then it is free from the return on. Without
+// that it is free once the steps that the booking serves are over, by their
+// places in the job; a reservation, which has no steps, is kept. Steps that have
+// begun and are not finished keep it in any case, until they end. A booking that has not begun is kept: nothing can be done with it yet. Whole
 // minutes, rounded up; what is left of the booking is never empty.
-func FreedFrom(b site.Booking, steps []site.JobStep, unfinished []string, done bool, now time.Time) time.Time {
+func FreedFrom(b site.Booking, steps []site.JobStep, begun []string, done bool, now time.Time) time.Time {
 	now = minuteUp(now)
 	if !b.During.Start.Before(now) || !now.Before(b.During.End) {
 		return time.Time{}
@@ -27,7 +27,7 @@ func FreedFrom(b site.Booking, steps []site.JobStep, unfinished []string, done b
 	}
 	cut := now
 	for _, s := range steps {
-		if !slices.Contains(b.Steps, s.ID) || done && !slices.Contains(unfinished, s.ID) {
+		if !slices.Contains(b.Steps, s.ID) || done && !slices.Contains(begun, s.ID) {
 			continue
 		}
 		if s.During.End.After(cut) {

@@ -465,3 +465,47 @@ func TestIssueRefuses(t *testing.T) {
 		t.Errorf("out are %+v, %v", places, err)
 	}
 }
+
+// The record goes before the plan: a step that has begun keeps the tool, whoever
+// says that it is done with, and steps that are finished need it no more.
+func TestARecordedStepKeepsOrFreesItsTool(t *testing.T) {
+	t.Parallel()
+	for name, finished := range map[string]bool{"begun": false, "finished": true} {
+		e := newEngine(t)
+		held, err := e.Bookings(t.Context(), "quay", Span{During: hours.Range{Start: local(12, 0, 0), End: local(16, 0, 0)}}, nil, e.job.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		locks := bookingOf(t, Booked{Job: e.job, Bookings: held}, "LK-1")
+		fit := e.job.Steps[slices.IndexFunc(e.job.Steps, func(s site.JobStep) bool { return s.ID == locks.Steps[0] })]
+		e.do("cover-off/remove", "ada", 10)
+		if err := e.start(locks.Steps[0], "ada"); err != nil {
+			t.Fatal(err)
+		}
+		e.at = locks.During.Start.Add(5 * time.Minute)
+		if finished {
+			if _, err := e.finish(locks.Steps[0], "ada"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		v := ToolReturn{Tool: "LK-1", RestComplete: true, Done: true}
+		order := IssueOrder{Tools: []string{"LK-1"}, Technician: "ada", Job: e.job.ID}
+		if _, err := e.ReturnTool(t.Context(), act("return"), ToolReturn{Tool: "LK-1", RestComplete: true}); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := e.IssueTools(t.Context(), act("issue"), order); err != nil {
+			t.Fatal(err)
+		}
+		back, err := e.ReturnTool(t.Context(), act("return"), v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := fit.During.End
+		if finished {
+			want = e.at
+		}
+		if back.Freed == nil || !back.Freed.During.End.Equal(want) {
+			t.Errorf("%s: freed %+v, want to %v; the booking was %v", name, back.Freed, want, locks.During)
+		}
+	}
+}

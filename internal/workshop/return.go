@@ -9,6 +9,7 @@ import (
 	"bayhold/internal/access"
 	"bayhold/internal/calibration"
 	"bayhold/internal/fault"
+	"bayhold/internal/running"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
 	"bayhold/internal/tooling"
@@ -198,7 +199,12 @@ func freeBooking(ctx context.Context, tx *store.Tx, held site.Issue, done bool) 
 	if err != nil {
 		return out, err
 	}
-	cut := tooling.FreedFrom(b, job.Steps, nil, done, tx.Now())
+	open, begun, err := openSteps(ctx, tx, job, b)
+	if err != nil {
+		return out, err
+	}
+	done = done || len(b.Steps) > 0 && len(open) == 0
+	cut := tooling.FreedFrom(b, open, begun, done, tx.Now())
 	if cut.IsZero() {
 		if b.During.End.After(tx.Now()) {
 			out.stands = &b
@@ -216,4 +222,31 @@ func freeBooking(ctx context.Context, tx *store.Tx, held site.Issue, done bool) 
 		Details: map[string]any{"reference": b.Reference, "end": cut, "was": out.end},
 	})
 	return out, tx.CutBooking(ctx, b.ID, cut)
+}
+
+// openSteps gives the steps that a booking serves and that are not recorded as
+// finished, and the ids of those that have begun.
+func openSteps(ctx context.Context, tx *store.Tx, job site.Job, b site.Booking) (open []site.JobStep, begun []string, err error) {
+	events, err := tx.StepEvents(ctx, []int64{job.ID})
+	if err != nil {
+		return nil, nil, err
+	}
+	last := map[string]int{} // run of each step
+	for _, e := range events {
+		last[e.Step] = max(last[e.Step], e.Run)
+	}
+	for _, s := range job.Steps {
+		if !slices.Contains(b.Steps, s.ID) {
+			continue
+		}
+		course := running.CourseOf(events, s.ID, last[s.ID])
+		if !course.Start.IsZero() && !course.Finish.IsZero() {
+			continue
+		}
+		open = append(open, s)
+		if !course.Start.IsZero() {
+			begun = append(begun, s.ID)
+		}
+	}
+	return open, begun, nil
 }
