@@ -38,7 +38,7 @@ end for --until.`,
 		},
 	})
 	fl := cmd.Flags()
-	fl.StringVar(&f.reference, "reference", "", "the workshop's own reference for what it is for")
+	fl.StringVar(&f.reference, "reference", "", "the workshop's own reference for what it is for; no customer names")
 	fl.StringVar(&f.from, "from", "", "first `time`")
 	fl.StringVar(&f.until, "until", "", "`time` at which it is free again; a date: the end of that day")
 	fl.StringVar(&f.tentative, "tentative", "", "hold it for this long only, until confirmed: 4h, 2d")

@@ -316,7 +316,7 @@ type ReserveRequest struct {
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// A UUID of the caller's; a repeat does nothing and answers the same.
 	RequestId string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	// The workshop's own reference for what it is for.
+	// The workshop's own reference for what it is for. No customer names.
 	Reference string `protobuf:"bytes,3,opt,name=reference,proto3" json:"reference,omitempty"`
 	// The names of the bays, technicians and tools; 1 to 100.
 	Resources []string `protobuf:"bytes,4,rep,name=resources,proto3" json:"resources,omitempty"`
