@@ -181,7 +181,7 @@ The token %s, good until %s, is shown this once:
 
 export BAYHOLD_TOKEN=%s
 
-`, text, made.Made.Token.Name, made.Made.Token.Expires.Local().Format("2 Jan 2006 15:04"), made.Made.Secret)
+`, text, made.Made.Token.Name, made.Made.Token.Expires.Local().Format("2 Jan 2006 15:04 MST"), made.Made.Secret)
 	return err
 }
 

@@ -59,7 +59,7 @@ func (a *app) root() *cobra.Command {
 	}
 	f := root.PersistentFlags()
 	f.StringVar(&a.given.server, "server", "", `address of the server (default "`+defaultServer+`")`)
-	f.StringVar(&a.given.site, "site", "", "site; may be left out if the server has one only")
+	f.StringVar(&a.given.site, "site", "", "site; may be left out: a token is of one only")
 	f.StringVar(&a.given.token, "token", "", "access token")
 	f.StringVar(&a.given.ca, "ca", "", "trust the certificates in this PEM `file`; implies --tls")
 	f.StringVar(&a.given.cert, "cert", "", "show the client certificate in this PEM `file`; implies --tls")

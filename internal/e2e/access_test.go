@@ -4,6 +4,8 @@ import (
 	"crypto/tls"
 	"crypto/x509"
 	"encoding/json"
+	"io"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -101,7 +103,7 @@ func TestEncrypted(t *testing.T) {
 	dir := t.TempDir()
 	file := func(name string) string { return filepath.Join(dir, name) }
 	tool(t, os.Environ(), "cert", "make", "--dir", dir, "--host", "bayhold.example")
-	s := serve(t, db, "127.0.0.1:0", "--tls-cert", file("server.pem"), "--tls-key", file("server-key.pem"), "--client-ca", file("ca.pem"))
+	s := serve(t, db, "127.0.0.1:0", "--tls-cert", file("server.pem"), "--tls-key", file("server-key.pem"), "--client-ca", file("ca.pem"), "--board", "127.0.0.1:0")
 	s.client(t, "site", "list").want(t, 7, "--ca")
 	s.client(t, "site", "list", "--ca", file("ca.pem")).want(t, 8, "token")
 	s.enrol(t, db, "quay")
@@ -129,11 +131,38 @@ func TestEncrypted(t *testing.T) {
 		defer func() { _ = conn.Close() }()
 		return conn.ConnectionState().PeerCertificates[0].SerialNumber.String()
 	}
+	encryptedWall(t, s, roots)
 	first := serial()
 	tool(t, os.Environ(), "cert", "make", "--dir", dir, "--host", "bayhold.example", "--renew")
 	for deadline := time.Now().Add(20 * time.Second); serial() == first; {
 		if time.Now().After(deadline) {
 			t.Fatal("the new certificate is not in use after twenty seconds")
 		}
+	}
+}
+
+// encryptedWall wants the wall board, too, to speak to nobody in the clear.
+func encryptedWall(t *testing.T, s *server, roots *x509.CertPool) {
+	t.Helper()
+	s.mu.Lock()
+	_, rest, found := strings.Cut(s.log.String(), `"msg":"board","address":"https://`)
+	s.mu.Unlock()
+	addr, _, _ := strings.Cut(rest, `"`)
+	if !found || addr == "" {
+		t.Fatal("the log does not say where the board is served")
+	}
+	c := http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: roots}, DisableKeepAlives: true}}
+	resp, err := c.Get("https://" + addr + "/")
+	if err != nil {
+		t.Fatalf("the board over TLS: %v", err)
+	}
+	_ = resp.Body.Close()
+	plain, err := c.Get("http://" + addr + "/")
+	if err != nil {
+		return // it hung up
+	}
+	defer func() { _ = plain.Body.Close() }()
+	if body, _ := io.ReadAll(plain.Body); plain.StatusCode != http.StatusBadRequest {
+		t.Errorf("the board answers in the clear: %s %.200s", plain.Status, body)
 	}
 }

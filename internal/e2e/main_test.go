@@ -118,6 +118,9 @@ func (s *server) end(t *testing.T) {
 	if err := s.cmd.Wait(); err != nil {
 		t.Errorf("the server ended with %v:\n%s", err, s.log.String())
 	}
+	if s.token != "" && strings.Contains(s.log.String(), s.token[len(s.token)-43:]) {
+		t.Error("the server's log holds a token")
+	}
 }
 
 // kill ends the server without a word.

@@ -227,5 +227,5 @@ func (t *Tx) queueEnd(b *pgx.Batch, req Request, answer json.RawMessage) error {
 }
 
 func noSite(slug string) error {
-	return fault.New(fault.NotFound, "SITE", "there is no site %q: import a workshop file first, or ask for the list of sites", slug)
+	return fault.New(fault.NotFound, "SITE", "there is no site %q: server user add makes one, with --time-zone", slug)
 }
