@@ -85,7 +85,7 @@ func TestTables(t *testing.T) {
 			if s.log {
 				x = math.Exp(x)
 			}
-			near(t, "quantile", x, s.Quantile(u), 0.01*width)
+			near(t, "quantile", x, s.Quantile(u), max(0.01*width, 0.02*math.Abs(x)))
 			if x < before {
 				t.Fatalf("falls at %v", u)
 			}
