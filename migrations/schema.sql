@@ -159,8 +159,13 @@ CREATE TABLE job (
     note text NOT NULL,
     imported boolean NOT NULL,
     created_at timestamp with time zone NOT NULL,
+    promise_confidence double precision,
+    first_promise timestamp with time zone,
+    first_confidence double precision,
     CONSTRAINT job_pkey PRIMARY KEY (site_id, job_id),
     CONSTRAINT job_check CHECK (((expires_at IS NOT NULL) = (state = 'TENTATIVE'::text))),
+    CONSTRAINT job_first_confidence_check CHECK (((first_confidence > (0)::double precision) AND (first_confidence <= (1)::double precision))),
+    CONSTRAINT job_promise_confidence_check CHECK (((promise_confidence > (0)::double precision) AND (promise_confidence <= (1)::double precision))),
     CONSTRAINT job_state_check CHECK ((state = ANY (ARRAY['TENTATIVE'::text, 'CONFIRMED'::text, 'CANCELLED'::text]))),
     CONSTRAINT job_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
 );

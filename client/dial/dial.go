@@ -66,6 +66,7 @@ type Conn struct {
 	Access       bayholdv1.AccessServiceClient
 	Arrangements bayholdv1.ArrangementServiceClient
 	Watches      bayholdv1.WatchServiceClient
+	Forecasts    bayholdv1.ForecastServiceClient
 	Trail        bayholdv1.TrailServiceClient
 }
 
@@ -123,6 +124,7 @@ func Open(c Config) (*Conn, error) {
 		Access:       bayholdv1.NewAccessServiceClient(cc),
 		Arrangements: bayholdv1.NewArrangementServiceClient(cc),
 		Watches:      bayholdv1.NewWatchServiceClient(cc),
+		Forecasts:    bayholdv1.NewForecastServiceClient(cc),
 		Trail:        bayholdv1.NewTrailServiceClient(cc),
 	}, nil
 }

@@ -28,7 +28,7 @@ func (s bookingService) BookPlan(ctx context.Context, req *bayholdv1.BookPlanReq
 	order := workshop.Order{
 		Reference: req.GetReference(), Plan: proposed, State: stateFromProto[req.GetState()], Note: req.GetNote(),
 		ExpiresAt: instant(&fs, "expire_time", req.GetExpireTime()),
-		Promise:   instant(&fs, "promise_time", req.GetPromiseTime()),
+		Promise:   instant(&fs, "promise_time", req.GetPromiseTime()), Confidence: req.GetPromiseConfidence(),
 	}
 	if order.Replaces, err = readReplaced(siteID, req.GetReplacedJob()); err != nil {
 		return nil, err

@@ -60,7 +60,7 @@ func (s jobService) ListJobs(ctx context.Context, req *bayholdv1.ListJobsRequest
 func writeJob(siteID string, j site.Job) *bayholdv1.Job {
 	out := &bayholdv1.Job{
 		Name: numbered(siteID, jobs, j.ID), Reference: j.Reference, State: stateToProto[j.State],
-		Planned: writeRange(j.Planned), PromiseTime: stamp(j.Promise), ExpireTime: stamp(j.ExpiresAt),
+		Planned: writeRange(j.Planned), PromiseTime: stamp(j.Promise), PromiseConfidence: j.Confidence, ExpireTime: stamp(j.ExpiresAt),
 		Note: j.Note, CreateTime: stamp(j.Created),
 	}
 	if j.EngineFamily != "" {
@@ -132,6 +132,8 @@ type Sheets interface {
 	RecordHTML(w io.Writer, r workshop.JobRecord) error
 	// AuditHTML writes an audit of calibration as a page fit for A4.
 	AuditHTML(w io.Writer, a workshop.Audit) error
+	// Study draws a study as SVG.
+	Study(w io.Writer, a workshop.StudyAnswer) error
 }
 
 func (s jobService) GetJobSheet(ctx context.Context, req *bayholdv1.GetJobSheetRequest) (*bayholdv1.GetJobSheetResponse, error) {

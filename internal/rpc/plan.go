@@ -75,7 +75,7 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		Procedures: ids, Bay: bay,
 		Earliest: instant(&fs, "earliest_time", req.GetEarliestTime()),
 		Horizon:  instant(&fs, "horizon_time", req.GetHorizonTime()),
-		Arrivals: readArrivals(&fs, "part_arrivals", req.GetPartArrivals()),
+		Arrivals: readArrivals(&fs, "part_arrivals", req.GetPartArrivals()), Confidence: req.GetPromiseConfidence(),
 	}
 	if q.Replaces, err = readReplaced(siteID, req.GetReplacedJob()); err != nil {
 		return nil, err
@@ -91,7 +91,7 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		Outcome: outcomeToProto[answer.Outcome], Blockers: writeBlockers(siteID, answer.Blockers),
 	}
 	for i := range answer.Options {
-		o := &bayholdv1.PlanOption{Plan: writePlan(siteID, &answer.Options[i].Plan)}
+		o := &bayholdv1.PlanOption{Plan: writePlan(siteID, &answer.Options[i].Plan), PromiseTime: stamp(answer.Options[i].Promise)}
 		if answer.Options[i].Earliest {
 			o.Merits = append(o.Merits, bayholdv1.PlanOption_MERIT_EARLIEST_HAND_BACK)
 		}

@@ -114,6 +114,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterTrailServiceServer(s, trailService{shop: shop})
 	bayholdv1.RegisterAccessServiceServer(s, accessService{shop: shop})
 	bayholdv1.RegisterRecordServiceServer(s, recordService{shop: shop, sheets: opts.Sheets})
+	bayholdv1.RegisterForecastServiceServer(s, forecastService{shop: shop, sheets: opts.Sheets})
 	bayholdv1.RegisterJobServiceServer(s, jobService{shop: shop, sheets: opts.Sheets})
 	healthpb.RegisterHealthServer(s, s.health)
 	reflection.Register(s)

@@ -171,6 +171,7 @@ type Job struct {
 	State        BookingState
 	Planned      hours.Range // first booking's start to hand-back
 	Promise      time.Time   // hand-back told to the customer; zero if none
+	Confidence   float64     // of the promise when it was made, 0 to 1; 0 if not known
 	ExpiresAt    time.Time   // when a TENTATIVE job lapses; zero otherwise
 	Steps        []JobStep
 	Parts        []JobPart

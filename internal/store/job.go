@@ -32,7 +32,7 @@ func (r Reader) Jobs(ctx context.Context, f JobFilter) ([]site.Job, error) {
 
 func (r Reader) jobs(f JobFilter) ask[site.Job] {
 	return asking(`
-		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, expires_at, steps, parts, note, created_at
+		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, COALESCE(promise_confidence, 0), expires_at, steps, parts, note, created_at
 		FROM job
 		WHERE site_id = $1
 			AND ($2::timestamptz IS NULL OR planned && tstzrange($2::timestamptz, $3::timestamptz))
@@ -55,7 +55,7 @@ func scanJob(row pgx.CollectableRow, now time.Time) (site.Job, error) {
 	var promise, expires *time.Time
 	var procedures, steps, parts []byte
 	if err := row.Scan(&j.ID, &j.Reference, &j.EngineFamily, &procedures, &j.State, &start, &end,
-		&promise, &expires, &steps, &parts, &j.Note, &j.Created); err != nil {
+		&promise, &j.Confidence, &expires, &steps, &parts, &j.Note, &j.Created); err != nil {
 		return j, err
 	}
 	j.Planned, j.Promise, j.ExpiresAt, j.Created = rangeOf(start, end), instant(promise), instant(expires), j.Created.UTC()
@@ -141,10 +141,12 @@ func (t *Tx) queueJob(b *pgx.Batch, j site.Job, imported bool, id *int64) error 
 		return err
 	}
 	b.Queue(`
-		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, parts, note, imported, created_at)
-		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13, $14) RETURNING job_id`,
+		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, parts, note, imported, created_at,
+			promise_confidence, first_promise, first_confidence)
+		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13, $14,
+			NULLIF($15::double precision, 0), $8, NULLIF($15::double precision, 0)) RETURNING job_id`,
 		t.siteID, j.Reference, j.EngineFamily, json.RawMessage(procedures), j.State, j.Planned.Start, j.Planned.End,
-		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now,
+		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now, j.Confidence,
 	).QueryRow(func(row pgx.Row) error { return row.Scan(id) })
 	return nil
 }
@@ -187,7 +189,9 @@ func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([
 	}
 	var batch pgx.Batch
 	t.queueClaim(&batch, ids, bookings)
-	batch.Queue(`UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6
+	batch.Queue(`UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6,
+			promise_confidence = CASE WHEN promise = $6 THEN promise_confidence END,
+			first_promise = COALESCE(first_promise, $6)
 		WHERE site_id = $1 AND job_id = $2`,
 		t.siteID, job.ID, job.Planned.Start, job.Planned.End, json.RawMessage(steps), nullable(job.Promise))
 	out := t.queueBookings(&batch, job, ids, bookings)

@@ -27,8 +27,11 @@ type Order struct {
 	State     site.BookingState
 	ExpiresAt time.Time
 	Promise   time.Time // hand-back told to the customer; zero if none
-	Note      string
-	Replaces  int64 // a job that is cancelled in the same act; 0: none
+	// Confidence asks for the promise that holds with this probability, 0 for
+	// none; with a promise it is found out.
+	Confidence float64
+	Note       string
+	Replaces   int64 // a job that is cancelled in the same act; 0: none
 }
 
 func (o Order) check(now time.Time) error {
@@ -38,6 +41,12 @@ func (o Order) check(now time.Time) error {
 	checkStanding(&fs, o.State, o.ExpiresAt, now)
 	if !o.Promise.IsZero() {
 		checkTime(&fs, "promise_time", o.Promise)
+	}
+	if o.Confidence < 0 || o.Confidence >= 1 {
+		fs.Add("promise_confidence", "must lie between 0 and 1")
+	}
+	if o.Confidence != 0 && !o.Promise.IsZero() {
+		fs.Add("promise_confidence", "goes without promise_time: one follows from the other")
 	}
 	o.Plan.check(&fs, "plan")
 	return fs.Err("PLAN", "the plan cannot be booked")
@@ -110,6 +119,9 @@ func (p Plan) extent() hours.Range {
 // Precondition if it fits no more for another reason; Invalid if it never did.
 func (w *Workshop) Book(ctx context.Context, act Act, o Order) (Booked, error) {
 	if err := o.check(w.Now()); err != nil {
+		return Booked{}, err
+	}
+	if err := w.settlePromise(ctx, act.Site, &o); err != nil {
 		return Booked{}, err
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
@@ -205,7 +217,7 @@ func hold(st store.State, p Plan, net procedure.Network, job int64) (*puzzle, *p
 func (z *puzzle) judgement(o Order, p Plan) judged {
 	out := judged{network: z.network, job: site.Job{
 		Reference: o.Reference, EngineFamily: p.Family, Procedures: p.versions(), State: o.State,
-		Planned: p.During, Promise: o.Promise, ExpiresAt: o.ExpiresAt, Note: o.Note,
+		Planned: p.During, Promise: o.Promise, Confidence: o.Confidence, ExpiresAt: o.ExpiresAt, Note: o.Note,
 		Parts: jobParts(z.network, p.Arrivals),
 	}}
 	for i, s := range p.Steps {

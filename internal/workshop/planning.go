@@ -120,13 +120,15 @@ type FindQuestion struct {
 	Bay        string    // only this one; empty: any
 	Arrivals   []Arrival // parts that are not here yet
 	Replaces   int64     // a job whose own bookings do not count; 0: none
+	Confidence float64   // what to promise with; 0: nothing is said of promises
 }
 
 // Option is a plan and what it is best at.
 type Option struct {
 	Plan     Plan
-	Earliest bool // no option is handed back earlier
-	Shortest bool // no option takes fewer hours in the bay
+	Earliest bool      // no option is handed back earlier
+	Shortest bool      // no option takes fewer hours in the bay
+	Promise  time.Time // holds with the probability asked for; zero if none was
 }
 
 // FindAnswer is the options, earliest hand-back first.
@@ -143,6 +145,9 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	if err != nil {
 		return FindAnswer{}, err
 	}
+	if q.Confidence < 0 || q.Confidence >= 1 {
+		return FindAnswer{}, fault.New(fault.Invalid, "FIND", "a promise is made with a probability between 0 and 1, not %g", q.Confidence)
+	}
 	z, job, err := w.pose(ctx, slug, wanted{ids: q.Procedures, bay: q.Bay, arrivals: q.Arrivals, from: from, to: q.Horizon, without: q.Replaces})
 	if err != nil {
 		return FindAnswer{}, err
@@ -158,7 +163,13 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	for i := range front.Plans {
 		p := z.propose(&front.Plans[i], job.procedures)
 		p.Bound, p.Proved = z.at(front.Bound), i == 0 && front.Proved
-		out.Options = append(out.Options, Option{Plan: p, Earliest: i == 0, Shortest: i == len(front.Plans)-1})
+		o := Option{Plan: p, Earliest: i == 0, Shortest: i == len(front.Plans)-1}
+		if q.Confidence > 0 {
+			if o.Promise, err = w.promiseAt(ctx, slug, p, q.Replaces, q.Confidence); err != nil {
+				return FindAnswer{}, err
+			}
+		}
+		out.Options = append(out.Options, o)
 	}
 	switch {
 	case len(front.Plans) > 0:

@@ -156,9 +156,13 @@ type BookPlanRequest struct {
 	Note string `protobuf:"bytes,8,opt,name=note,proto3" json:"note,omitempty"`
 	// The name of a booked job that this one takes the place of: it is cancelled
 	// in the same act; empty: none.
-	ReplacedJob   string `protobuf:"bytes,9,opt,name=replaced_job,json=replacedJob,proto3" json:"replaced_job,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	ReplacedJob string `protobuf:"bytes,9,opt,name=replaced_job,json=replacedJob,proto3" json:"replaced_job,omitempty"`
+	// Instead of promise_time: promise what holds with this probability, above 0 and
+	// below 1, by simulation. With promise_time, the chance that it holds is worked
+	// out. Either way the job keeps both.
+	PromiseConfidence float64 `protobuf:"fixed64,10,opt,name=promise_confidence,json=promiseConfidence,proto3" json:"promise_confidence,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *BookPlanRequest) Reset() {
@@ -252,6 +256,13 @@ func (x *BookPlanRequest) GetReplacedJob() string {
 		return x.ReplacedJob
 	}
 	return ""
+}
+
+func (x *BookPlanRequest) GetPromiseConfidence() float64 {
+	if x != nil {
+		return x.PromiseConfidence
+	}
+	return 0
 }
 
 // BookPlanResponse answers it.
@@ -946,7 +957,7 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\x05state\x18\x06 \x01(\x0e2\x18.bayhold.v1.BookingStateR\x05state\x12;\n" +
 	"\vexpire_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expireTime\x12\x14\n" +
-	"\x05steps\x18\b \x03(\tR\x05steps\"\xef\x02\n" +
+	"\x05steps\x18\b \x03(\tR\x05steps\"\x9e\x03\n" +
 	"\x0fBookPlanRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1d\n" +
 	"\n" +
@@ -958,7 +969,9 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"expireTime\x12=\n" +
 	"\fpromise_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\vpromiseTime\x12\x12\n" +
 	"\x04note\x18\b \x01(\tR\x04note\x12!\n" +
-	"\freplaced_job\x18\t \x01(\tR\vreplacedJob\"f\n" +
+	"\freplaced_job\x18\t \x01(\tR\vreplacedJob\x12-\n" +
+	"\x12promise_confidence\x18\n" +
+	" \x01(\x01R\x11promiseConfidence\"f\n" +
 	"\x10BookPlanResponse\x12!\n" +
 	"\x03job\x18\x01 \x01(\v2\x0f.bayhold.v1.JobR\x03job\x12/\n" +
 	"\bbookings\x18\x02 \x03(\v2\x13.bayhold.v1.BookingR\bbookings\"\xb3\x02\n" +

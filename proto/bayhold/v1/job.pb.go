@@ -160,9 +160,12 @@ type Job struct {
 	// When it was written.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// What its steps use up; none for a reservation.
-	Parts         []*JobPart `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Parts []*JobPart `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
+	// How sure the promise was when it was made: the chance that it holds, between
+	// 0 and 1; 0 if that is not known.
+	PromiseConfidence float64 `protobuf:"fixed64,13,opt,name=promise_confidence,json=promiseConfidence,proto3" json:"promise_confidence,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Job) Reset() {
@@ -277,6 +280,13 @@ func (x *Job) GetParts() []*JobPart {
 		return x.Parts
 	}
 	return nil
+}
+
+func (x *Job) GetPromiseConfidence() float64 {
+	if x != nil {
+		return x.PromiseConfidence
+	}
+	return 0
 }
 
 // JobPart is a line of a job's parts list.
@@ -998,7 +1008,7 @@ var File_bayhold_v1_job_proto protoreflect.FileDescriptor
 const file_bayhold_v1_job_proto_rawDesc = "" +
 	"\n" +
 	"\x14bayhold/v1/job.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9e\x04\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xcd\x04\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
 	"\treference\x18\x02 \x01(\tR\treference\x12#\n" +
@@ -1016,7 +1026,8 @@ const file_bayhold_v1_job_proto_rawDesc = "" +
 	" \x01(\tR\x04note\x12;\n" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"createTime\x12)\n" +
-	"\x05parts\x18\f \x03(\v2\x13.bayhold.v1.JobPartR\x05parts\"\xf5\x01\n" +
+	"\x05parts\x18\f \x03(\v2\x13.bayhold.v1.JobPartR\x05parts\x12-\n" +
+	"\x12promise_confidence\x18\r \x01(\x01R\x11promiseConfidence\"\xf5\x01\n" +
 	"\aJobPart\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1a\n" +
