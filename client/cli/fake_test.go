@@ -36,6 +36,7 @@ type fake struct {
 	bayholdv1.UnimplementedJobServiceServer
 	bayholdv1.UnimplementedArrangementServiceServer
 	bayholdv1.UnimplementedWatchServiceServer
+	bayholdv1.UnimplementedForecastServiceServer
 	bayholdv1.UnimplementedTrailServiceServer
 	bayholdv1.UnimplementedAccessServiceServer
 
@@ -76,6 +77,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterJobServiceServer(srv, f)
 	bayholdv1.RegisterArrangementServiceServer(srv, f)
 	bayholdv1.RegisterWatchServiceServer(srv, f)
+	bayholdv1.RegisterForecastServiceServer(srv, f)
 	bayholdv1.RegisterTrailServiceServer(srv, f)
 	bayholdv1.RegisterAccessServiceServer(srv, f)
 	done := make(chan error, 1)

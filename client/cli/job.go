@@ -19,7 +19,7 @@ func (a *app) jobCommand() *cobra.Command {
 			args: cobra.ExactArgs(1), run: a.jobShow,
 		}),
 		a.jobListCommand(),
-		a.jobArrangeCommand(), a.jobMoveCommand(), a.jobRepairCommand(),
+		a.jobForecastCommand(), a.jobArrangeCommand(), a.jobMoveCommand(), a.jobRepairCommand(),
 		a.jobPartsCommand(), a.jobPartCommand(), a.jobWhileOpenCommand(), a.jobSheetCommand(),
 		a.jobDelayCommand(), a.jobRecordCommand(), a.jobCloseCommand(),
 	)

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -18,7 +19,7 @@ type bookFlags struct {
 	choose  string // which of those found
 	waiting bool   // take the plan that waits
 
-	reference, tentative, promise, note string
+	reference, tentative, note string
 }
 
 func (a *app) jobBookCommand() *cobra.Command {
@@ -33,6 +34,7 @@ somebody else booked first, the exit code is 5 and nothing is booked.`,
 		example: `  bayhold job book --reference R-1041 --procedure belt-orlo-20 --start "tue 8:00"
   bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --choose shortest --tentative 2d
   bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00"
+  bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --promise 80%
   bayhold job book --reference R-1041 --plan plans.json --option 2 --promise "thu 16:00"
   bayhold job book --reference R-1041 -p belt-orlo-20 -p pump-orlo-20 --from tomorrow --instead-of 17`,
 		args: cobra.NoArgs,
@@ -51,7 +53,7 @@ somebody else booked first, the exit code is 5 and nothing is booked.`,
 	fl.StringVar(&f.horizon, "horizon", "", "with --from: latest hand-back of use; a date: the end of that day")
 	fl.StringVar(&f.choose, "choose", "earliest", "with --from: earliest (hand-back) or shortest (time in the bay)")
 	fl.StringVar(&f.tentative, "tentative", "", "hold it for this long only, until confirmed: 4h, 2d")
-	fl.StringVar(&f.promise, "promise", "", "hand-back `time` told to the customer; a date: the end of that day")
+	fl.StringVar(&f.promise, "promise", "", "hand-back told to the customer: a `time` (a date: the end of that day), or a percentage with which it is to hold, by simulation: 80%")
 	fl.StringVar(&f.note, "note", "", "for people")
 	require(cmd, "reference")
 	a.requestIDFlag(cmd)
@@ -130,7 +132,13 @@ func (a *app) bookRequest(ctx context.Context, p *place, f *bookFlags) (*bayhold
 	if req.Plan, err = a.choosePlan(ctx, p, f); err != nil {
 		return nil, err
 	}
-	if f.promise != "" {
+	switch {
+	case strings.HasSuffix(strings.TrimSpace(f.promise), "%"):
+		ok := false
+		if req.PromiseConfidence, ok = readPercent(f.promise); !ok {
+			return nil, usage("--promise is %q; give a time, or a percentage between 0 and 100, like 80%%", f.promise)
+		}
+	case f.promise != "":
 		promise, err := a.when(p.clock.since(req.GetPlan().GetStartTime().AsTime()), "--promise", f.promise, dayEnd)
 		if err != nil {
 			return nil, err

@@ -20,6 +20,9 @@ type workFlags struct {
 	parts    []string                 // --part, as typed
 	arrivals []*bayholdv1.PartArrival // as read
 
+	promise    string  // find: a percentage to promise with; book: a time too
+	confidence float64 // as read
+
 	insteadOf string // booked job that the plan takes the place of
 }
 
@@ -112,7 +115,7 @@ func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.F
 	}
 	req := &bayholdv1.FindPlansRequest{
 		Parent: p.site.GetName(), Procedures: work.procedures, Bay: work.bay, ReplacedJob: work.replaced,
-		PartArrivals: f.arrivals, EarliestTime: stamp(from),
+		PartArrivals: f.arrivals, EarliestTime: stamp(from), PromiseConfidence: f.confidence,
 	}
 	if f.horizon != "" {
 		horizon, err := a.when(p.clock.since(from), "--horizon", f.horizon, dayEnd)
@@ -182,6 +185,7 @@ the bay, from the time that the vehicle can be there. With --output json the
 answer can be kept in a file and booked: bayhold job book --plan FILE. --part
 names a part that is still on its way: the steps that need it wait for it.`,
 		example: `  bayhold job find --procedure belt-orlo-20 --from tomorrow
+  bayhold job find -p belt-orlo-20 --from tomorrow --promise 80%
   bayhold job find -p belt-orlo-20 --from "tue 8:00" --horizon 2026-12-18 --output json > plans.json
   bayhold job find -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00" --part seal-20=2026-12-02`,
 		args: cobra.NoArgs,
@@ -189,6 +193,12 @@ names a part that is still on its way: the steps that need it wait for it.`,
 			p, err := a.at(ctx)
 			if err != nil {
 				return err
+			}
+			if f.promise != "" {
+				ok := false
+				if f.confidence, ok = readPercent(f.promise); !ok {
+					return usage("--promise is %q; find promises at a percentage between 0 and 100, like 80%%", f.promise)
+				}
 			}
 			req, resp, err := a.askFind(ctx, p, &f)
 			if err != nil {
@@ -202,6 +212,7 @@ names a part that is still on its way: the steps that need it wait for it.`,
 	cmd.Flags().StringVar(&f.from, "from", "", "`time` from which the vehicle can be there")
 	cmd.Flags().StringVar(&f.horizon, "horizon", "",
 		"latest hand-back of use; a date: the end of that day (default eight weeks later)")
+	cmd.Flags().StringVar(&f.promise, "promise", "", "tell the hand-back that holds with this `percentage`, by simulation: 80%")
 	require(cmd, "procedure", "from")
 	return cmd
 }

@@ -32,9 +32,15 @@ func (a *app) printOptions(w io.Writer, c clock, f *workFlags, req *bayholdv1.Fi
 	if req.GetHorizonTime() != nil {
 		words = append(words, "--horizon", c.typed(req.GetHorizonTime().AsTime()))
 	}
+	if f.confidence > 0 {
+		words = append(words, "--promise", probability(f.confidence))
+	}
 	fmt.Fprintf(w, "Book it: %s\n", a.again(words...))
 	if len(options) > 1 {
 		fmt.Fprintln(w, "         with --choose shortest for the fewest hours in the bay")
+	}
+	if f.confidence > 0 {
+		fmt.Fprintf(w, "Promises hold with %s, by simulation.\n", probability(f.confidence))
 	}
 	a.printSafety(w)
 }
@@ -42,7 +48,7 @@ func (a *app) printOptions(w io.Writer, c clock, f *workFlags, req *bayholdv1.Fi
 // optionTable sets options side by side, numbered on from the ones before.
 func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 	t := table{cols: []column{{}}, bare: true}
-	rows := [][]string{{""}, {"Best at"}, {"Start"}, {"Hand-back"}, {""}, {"Bay"}, {"In the bay"}}
+	rows := [][]string{{""}, {"Best at"}, {"Start"}, {"Hand-back"}, {""}, {promiseLabel(options)}, {"Bay"}, {"In the bay"}}
 	people, held := sideBySide{}, sideBySide{}
 	for i, o := range options {
 		p := o.GetPlan()
@@ -52,7 +58,7 @@ func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 			proof = quality(c, p)
 		}
 		for r, cell := range []string{
-			fmt.Sprintf("Option %d", before+i+1), merits(o), c.at(p.GetStartTime()), c.at(p.GetHandBackTime()), proof,
+			fmt.Sprintf("Option %d", before+i+1), merits(o), c.at(p.GetStartTime()), c.at(p.GetHandBackTime()), proof, c.at(o.GetPromiseTime()),
 			id(p.GetBay()), hours(inBay(p)),
 		} {
 			rows[r] = append(rows[r], cell)
@@ -72,6 +78,14 @@ func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 	people.write(&t, "Working time", len(options))
 	held.write(&t, "Tools held", len(options))
 	return t
+}
+
+// promiseLabel heads the promises of options, if there are any.
+func promiseLabel(options []*bayholdv1.PlanOption) string {
+	if options[0].GetPromiseTime() == nil {
+		return ""
+	}
+	return "Promise"
 }
 
 // sideBySide is what several options say of the same things.

@@ -21,7 +21,7 @@ func jobTable(c clock, list []*bayholdv1.Job) table {
 		{title: "procedures", drop: 3, wrap: true},
 	}}
 	for _, j := range list {
-		promise := c.at(j.GetPromiseTime())
+		promise := promised(c, j)
 		if l := late(j); l > 0 {
 			promise += "\nlate " + hours(l)
 		}
@@ -29,6 +29,15 @@ func jobTable(c clock, list []*bayholdv1.Job) table {
 			promise, stateWord(j.GetState()), jobProcedures(j))
 	}
 	return t
+}
+
+// promised shows what was promised, and how sure it was then.
+func promised(c clock, j *bayholdv1.Job) string {
+	text := c.at(j.GetPromiseTime())
+	if text != "" && j.GetPromiseConfidence() > 0 {
+		text += " at " + inPercent(j.GetPromiseConfidence())
+	}
+	return text
 }
 
 // late tells by how much a job's hand-back misses what was promised.
@@ -105,7 +114,7 @@ func (a *app) printJobFacts(w io.Writer, c clock, j *bayholdv1.Job) {
 	if l := late(j); l > 0 {
 		lateness = ", which the plan misses by " + hours(l)
 	}
-	promise := c.at(j.GetPromiseTime())
+	promise := promised(c, j)
 	if promise != "" {
 		promise += lateness
 	}
@@ -141,7 +150,7 @@ func (a *app) printBooked(w io.Writer, c clock, resp *bayholdv1.BookPlanResponse
 	j := resp.GetJob()
 	fmt.Fprintf(w, "Booked for %s, hand-back %s.\n", j.GetReference(), c.at(j.GetPlanned().GetEnd()))
 	if j.GetPromiseTime() != nil {
-		fmt.Fprintf(w, "Promised:  %s\n", c.at(j.GetPromiseTime()))
+		fmt.Fprintf(w, "Promised:  %s\n", promised(c, j))
 	}
 	if parts := arrivalLines(c, expectedParts(j)); parts != "" {
 		writeTable(w, facts([2]string{"Waits for:", parts}), a.width())

@@ -122,7 +122,7 @@ func handBackTable(c clock, wk *week, list []*bayholdv1.Job) table {
 		if l := late(j); l > 0 {
 			missed = hours(l)
 		}
-		t.add(c.at(j.GetPlanned().GetEnd()), j.GetReference(), bayOf[j.GetName()], c.at(j.GetPromiseTime()), missed, stateWord(j.GetState()))
+		t.add(c.at(j.GetPlanned().GetEnd()), j.GetReference(), bayOf[j.GetName()], promised(c, j), missed, stateWord(j.GetState()))
 	}
 	return t
 }

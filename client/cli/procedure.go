@@ -12,7 +12,8 @@ import (
 func (a *app) procedureCommand() *cobra.Command {
 	return a.group("procedure", "Work on engine families", "  bayhold procedure list",
 		a.procedureListCommand(), a.procedureShowCommand(), a.procedureDiffCommand(),
-		a.procedureIssueCommand(), a.procedureWithdrawCommand(), a.procedureLintCommand())
+		a.procedureIssueCommand(), a.procedureWithdrawCommand(), a.procedureLintCommand(),
+		a.procedureTimesCommand())
 }
 
 func (a *app) procedureListCommand() *cobra.Command {

@@ -17,6 +17,8 @@
 //     begun it goes on to its end, past the shift if it must.
 //   - A step joined to the one before it follows at once if its people and tools
 //     are there, else as soon as they are.
+//   - While one of its people is absent, those with the same skills take over. Nobody
+//     moves a bay or a tool: the vehicle stands where it stands.
 //   - While a bay or a tool is shut, the attended steps that need it pause.
 //   - What is finished is a fact; what is begun is drawn from the durations that
 //     are longer than what it has taken so far.
@@ -26,7 +28,8 @@
 //
 // # Estimates
 //
-// Learn blends a step's own records with the author's three points by
+// A step with one figure instead of three spreads as usual (Usual). Learn blends a
+// step's own records with the author's three points by
 // credibility, on the logarithms of minutes. Review holds promises against what
 // was kept.
 //

@@ -23,6 +23,9 @@ type Step struct {
 	Elapsed  bool
 	Unbroken bool
 	Fact     Fact
+	// StandIns are people who can do the step, too: while one of its crew is
+	// absent, they take over.
+	StandIns []int32
 }
 
 // Fact is what has happened of a step: nothing, begun, or done.
@@ -123,7 +126,7 @@ func compile(p *Placed) (*net, error) {
 			table: ts.of(s.Spread), unbroken: s.Unbroken, fact: s.Fact, job: s.Job,
 		}
 		if !s.Elapsed {
-			nd.cal = cs.of(holds[i])
+			nd.cal = cs.of(holds[i], s.StandIns)
 		}
 		if s.Fact.Begun && !s.Fact.Done {
 			nd.floor = s.Spread.CDF(float64(s.Fact.Worked))
@@ -413,7 +416,7 @@ func newCalendars(units []plan.Unit) *calendars {
 
 // of is when all the people are at work and nothing else that is needed is shut;
 // nil if there are no people and nothing is ever shut.
-func (cs *calendars) of(holds []Hold) *calendar {
+func (cs *calendars) of(holds []Hold, standIns []int32) *calendar {
 	var crew, shut []int32
 	for _, h := range holds {
 		switch {
@@ -428,13 +431,17 @@ func (cs *calendars) of(holds []Hold) *calendar {
 	}
 	slices.Sort(crew)
 	slices.Sort(shut)
-	key := fmt.Sprint(crew, shut)
+	absent := slices.ContainsFunc(crew, func(u int32) bool { return len(cs.units[u].Shut) > 0 })
+	if !absent {
+		standIns = nil
+	}
+	key := fmt.Sprint(crew, shut, standIns)
 	if c, ok := cs.known[key]; ok {
 		return c
 	}
-	open := cs.units[crew[0]].Working()
+	open := cs.person(crew[0], standIns)
 	for _, u := range crew[1:] {
-		open = plan.Common(open, cs.units[u].Working())
+		open = plan.Common(open, cs.person(u, standIns))
 	}
 	for _, u := range shut {
 		open = plan.Less(open, cs.units[u].Closed())
@@ -442,4 +449,20 @@ func (cs *calendars) of(holds []Hold) *calendar {
 	c := newCalendar(open)
 	cs.known[key] = c
 	return c
+}
+
+// person is when somebody is at work, or in their absence one who stands in.
+func (cs *calendars) person(u int32, standIns []int32) []plan.Window {
+	open := cs.units[u].Working()
+	away := cs.units[u].Closed()
+	if len(away) == 0 || len(standIns) == 0 {
+		return open
+	}
+	var others []plan.Window
+	for _, v := range standIns {
+		if v != u {
+			others = append(others, cs.units[v].Working()...)
+		}
+	}
+	return plan.Union(append(plan.Common(plan.Union(others), away), open...))
 }

@@ -210,6 +210,24 @@ func TestUnbrokenStepsRunOver(t *testing.T) {
 	}
 }
 
+// Whoever is absent is stood in for by somebody with the skills.
+func TestAbsentPeopleAreStoodInFor(t *testing.T) {
+	away := plan.Unit{Open: week(3), Shut: []plan.Blocked{{Window: plan.Window{Start: 1440, End: 7 * 1440}}}}
+	p := &Placed{
+		Jobs: 1, Units: []plan.Unit{away, {Open: week(3)}},
+		Steps: []Step{{Planned: 60, Spread: Fixed(600), Place: plan.Window{Start: 480, End: 540}}},
+		Holds: []Hold{{Unit: 0, Steps: []int32{0}, Crew: true}},
+	}
+	f, err := Simulate(context.Background(), p, Options{Runs: 1})
+	if err != nil || f.Jobs[0][0] != 7*1440+480+120 { // 480 minutes on Monday, 120 a week later
+		t.Errorf("%v %v", f.Jobs, err)
+	}
+	p.Steps[0].StandIns = []int32{1}
+	if f, err = Simulate(context.Background(), p, Options{Runs: 1}); err != nil || f.Jobs[0][0] != 1440+480+120 {
+		t.Errorf("%v %v", f.Jobs, err)
+	}
+}
+
 func TestShutBaysHoldUpWork(t *testing.T) {
 	bay := plan.Unit{Open: []plan.Window{{Start: 0, End: 20_000}}, Shut: []plan.Blocked{{Window: plan.Window{Start: 600, End: 660}}}}
 	p := &Placed{

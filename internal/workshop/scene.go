@@ -225,7 +225,7 @@ func (s *scene) placeSteps(p placing, m *member) {
 		step := forecast.Step{
 			Job: int32(len(s.cast)), Spread: spread, Planned: plan.Time(n.Step.Estimate.Likely), Place: s.window(at[n.ID]),
 			Release: max(0, s.minute(p.job.Planned.Start)),
-			Elapsed: n.Step.Mode == procedure.Unattended, Unbroken: n.Step.Unbroken,
+			Elapsed: n.Step.Mode == procedure.Unattended, Unbroken: n.Step.Unbroken, StandIns: s.able(n.Step),
 		}
 		if there, waits := release[n.ID]; waits {
 			step.Release = max(step.Release, s.minute(there))
@@ -243,6 +243,21 @@ func (s *scene) placeSteps(p placing, m *member) {
 		s.placed.Arcs = append(s.placed.Arcs, plan.Arc{From: index[a.From], To: index[a.To], Lag: plan.Time(a.Lag), Joined: a.Joined})
 	}
 	s.hold(p, index)
+}
+
+// able lists the people who have all the skills that a step asks for.
+func (s *scene) able(step procedure.Step) []int32 {
+	var out []int32
+	for i, ref := range s.refs {
+		fit := ref.Kind == site.KindTechnician && step.Mode != procedure.Unattended
+		for _, c := range step.Crew {
+			fit = fit && hasAll(s.skills[int32(i)], c.Skills)
+		}
+		if fit {
+			out = append(out, int32(i))
+		}
+	}
+	return out
 }
 
 // happened notes what has happened of a step. Of a job of which nothing was

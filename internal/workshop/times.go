@@ -83,6 +83,9 @@ func (p pace) of(id string, s procedure.Step) forecast.Records {
 	r := forecast.Records{Points: forecast.Points{
 		Low: float64(s.Estimate.Low), Likely: float64(s.Estimate.Likely), High: float64(s.Estimate.High),
 	}}
+	if s.Estimate.Low >= s.Estimate.High && s.Mode != procedure.Unattended {
+		r.Points = forecast.Usual(r.Points.Likely)
+	}
 	for _, d := range p.records[id] {
 		r.Minutes = append(r.Minutes, d.minutes)
 	}
@@ -163,8 +166,8 @@ type Times struct {
 	Known bool // K comes from the records
 }
 
-// ProcedureTimes tells how long the steps of a procedure's newest issued version
-// really take. What was learned goes into forecasts at once; plans keep to the
+// ProcedureTimes tells how long the steps of a procedure's newest issued version,
+// and of the preparations that it needs, really take. What was learned goes into forecasts at once; plans keep to the
 // procedure until a new version says otherwise.
 func (w *Workshop) ProcedureTimes(ctx context.Context, slug, id string, since time.Time) (Times, error) {
 	if since.IsZero() {
@@ -172,21 +175,21 @@ func (w *Workshop) ProcedureTimes(ctx context.Context, slug, id string, since ti
 	}
 	return read(ctx, w, slug, func(ctx context.Context, r store.Reader) (Times, error) {
 		var out Times
-		p, err := usable(ctx, r, site.ProcedureRef{ID: id})
+		merged, err := merge(ctx, r, []site.ProcedureRef{{ID: id}})
 		if err != nil {
 			return out, err
 		}
 		own := map[string]procedure.Step{}
-		for _, s := range p.Steps {
-			own[p.ID+"/"+s.ID] = s
+		for _, n := range merged.network.Steps {
+			own[n.ID] = n.Step
 		}
 		learned, err := w.paceOf(ctx, r, own, since)
 		if err != nil {
 			return out, err
 		}
 		out.K, out.Known = learned.k, learned.known
-		for _, s := range p.Steps {
-			out.Steps = append(out.Steps, learned.times(p.ID+"/"+s.ID, s))
+		for _, n := range merged.network.Steps {
+			out.Steps = append(out.Steps, learned.times(n.ID, n.Step))
 		}
 		return out, nil
 	})

@@ -1294,7 +1294,8 @@ func (x *StepTimes) GetRecords() []*StepTimes_Record {
 // GetProcedureTimesResponse answers it.
 type GetProcedureTimesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The steps of its newest issued version, in their order.
+	// The steps of its newest issued version and of the preparations that it needs,
+	// in an order in which they can be done.
 	Steps []*StepTimes `protobuf:"bytes,1,rep,name=steps,proto3" json:"steps,omitempty"`
 	// How many records weigh as much as the author's estimate.
 	CredibilityConstant float64 `protobuf:"fixed64,2,opt,name=credibility_constant,json=credibilityConstant,proto3" json:"credibility_constant,omitempty"`

@@ -46,7 +46,8 @@ type ForecastServiceClient interface {
 	ForecastSite(ctx context.Context, in *ForecastSiteRequest, opts ...grpc.CallOption) (*ForecastSiteResponse, error)
 	// ReviewPromises holds the promises of a time against what was kept.
 	ReviewPromises(ctx context.Context, in *ReviewPromisesRequest, opts ...grpc.CallOption) (*ReviewPromisesResponse, error)
-	// GetProcedureTimes tells how long the steps of a procedure really take.
+	// GetProcedureTimes tells how long the steps of a procedure, and of the
+	// preparations that it needs, really take.
 	GetProcedureTimes(ctx context.Context, in *GetProcedureTimesRequest, opts ...grpc.CallOption) (*GetProcedureTimesResponse, error)
 	// RunStudy runs a demand through the workshop as it is and as it might be, and
 	// tells how far it is; the last answer is the study. One study runs at a time.
@@ -146,7 +147,8 @@ type ForecastServiceServer interface {
 	ForecastSite(context.Context, *ForecastSiteRequest) (*ForecastSiteResponse, error)
 	// ReviewPromises holds the promises of a time against what was kept.
 	ReviewPromises(context.Context, *ReviewPromisesRequest) (*ReviewPromisesResponse, error)
-	// GetProcedureTimes tells how long the steps of a procedure really take.
+	// GetProcedureTimes tells how long the steps of a procedure, and of the
+	// preparations that it needs, really take.
 	GetProcedureTimes(context.Context, *GetProcedureTimesRequest) (*GetProcedureTimesResponse, error)
 	// RunStudy runs a demand through the workshop as it is and as it might be, and
 	// tells how far it is; the last answer is the study. One study runs at a time.

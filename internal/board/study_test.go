@@ -1,0 +1,65 @@
+package board
+
+import (
+	"encoding/xml"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+
+	"bayhold/internal/forecast"
+	"bayhold/internal/workshop"
+)
+
+func between(mean, low, high float64) forecast.Measure {
+	return forecast.Measure{Mean: mean, Low: low, High: high}
+}
+
+// picture draws a study and reads it as XML.
+func picture(t *testing.T, a workshop.StudyAnswer) string {
+	t.Helper()
+	var b strings.Builder
+	if err := (Sheets{}).Study(&b, a); err != nil {
+		t.Fatal(err)
+	}
+	d := xml.NewDecoder(strings.NewReader(b.String()))
+	for {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
+			return b.String()
+		} else if err != nil {
+			t.Fatalf("%v in\n%s", err, b.String())
+		}
+	}
+}
+
+func TestStudyPicture(t *testing.T) {
+	t.Parallel()
+	a := workshop.StudyAnswer{Study: &forecast.Study{Weeks: 26, Replications: 40, Base: forecast.Summary{
+		Wait: between(2.4, 2, 2.8),
+		Units: []forecast.UnitUse{
+			{ID: "LK-01", Kind: forecast.Tool, Used: between(0.8, 0.7, 0.9), Blocked: between(0.2, 0.1, 0.3)},
+			{ID: "anna", Kind: forecast.Person, Used: between(0.5, 0.4, 0.6)},
+		},
+	}}}
+	bare := picture(t, a)
+	if strings.Contains(bare, "saved") || !strings.Contains(bare, "80 %") || strings.Count(bare, `class="dark"`) != 1 {
+		t.Errorf("without variants:\n%s", bare)
+	}
+	a.Variants = []forecast.Compared{
+		{Variant: forecast.Variant{Name: `one more <"LK-01"> & a name that is far too long to stand`}, Saved: between(100, 80, 120)},
+		{Variant: forecast.Variant{Name: "away"}, Saved: between(-50, -70, -30)},
+	}
+	full := picture(t, a)
+	for _, want := range []string{"100.0 days", "-50.0 days", `class="bad"`, "&lt;&#34;LK-01&#34;&gt; &amp;", "…"} {
+		if !strings.Contains(full, want) {
+			t.Errorf("no %s in\n%s", want, full)
+		}
+	}
+	// The first bar is twice as long as the second: room 400 for 190 days.
+	if !strings.Contains(full, `width="210.5"`) || !strings.Contains(full, `width="105.3"`) {
+		t.Errorf("bars are not to scale:\n%s", full)
+	}
+	a.Variants = a.Variants[:1]
+	a.Variants[0].Saved = between(0, 0, 0)
+	picture(t, a)
+}
