@@ -127,7 +127,7 @@ func measured(mean, low, high float64) *bayholdv1.Measure {
 	return &bayholdv1.Measure{Mean: mean, Low: low, High: high}
 }
 
-func fixtureSummary() *bayholdv1.StudySummary {
+func fixtureStudied() *bayholdv1.StudySummary {
 	return &bayholdv1.StudySummary{
 		Jobs: measured(104, 101, 107), WaitDays: measured(2.4, 2.1, 2.7), HandBackDays: measured(3.9, 3.5, 4.3), BayDays: measured(1.52, 1.48, 1.56),
 		LateDays: measured(0.31, 0.27, 0.35), LateShare: measured(0.42, 0.39, 0.45), InHouse: measured(2.3, 2, 2.6), TurnedAway: measured(0, 0, 0),
@@ -140,17 +140,17 @@ func fixtureSummary() *bayholdv1.StudySummary {
 }
 
 func fixtureStudy() *bayholdv1.StudyOutcome {
-	better, worse := fixtureSummary(), fixtureSummary()
+	better, worse := fixtureStudied(), fixtureStudied()
 	better.WaitDays, worse.WaitDays = measured(0.9, 0.8, 1), measured(2.9, 2.5, 3.3)
 	return &bayholdv1.StudyOutcome{
 		Demand: []*bayholdv1.Demand{
 			{Procedures: []string{harbour + "/procedures/belt-orlo-20"}, PerWeek: 3},
 			{Procedures: []string{harbour + "/procedures/belt-orlo-20", harbour + "/procedures/pump"}, PerWeek: 1.25},
 		},
-		Weeks: 26, WarmUpWeeks: 7, Replications: 40, Base: fixtureSummary(), Picture: "<svg/>\n",
+		Weeks: 26, WarmUpWeeks: 7, Replications: 40, Base: fixtureStudied(), Picture: "<svg/>\n",
 		Variants: []*bayholdv1.StudyComparison{
 			{DisplayName: "one more like LK-01", Cost: 1800, Summary: better, SavedDays: measured(156, 130, 182), SavedDaysPerJob: measured(1.5, 1.3, 1.7)},
-			{DisplayName: "60 min longer a day", Cost: 9000, Summary: fixtureSummary(), SavedDays: measured(3, -4, 10), SavedDaysPerJob: measured(0.03, -0.04, 0.1)},
+			{DisplayName: "60 min longer a day", Cost: 9000, Summary: fixtureStudied(), SavedDays: measured(3, -4, 10), SavedDaysPerJob: measured(0.03, -0.04, 0.1)},
 			{DisplayName: "TW-04 away in weeks 6 to 7", Summary: worse, SavedDays: measured(-52, -70, -34), SavedDaysPerJob: measured(-0.5, -0.7, -0.3)},
 		},
 	}

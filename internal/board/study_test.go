@@ -15,8 +15,8 @@ func between(mean, low, high float64) forecast.Measure {
 	return forecast.Measure{Mean: mean, Low: low, High: high}
 }
 
-// picture draws a study and reads it as XML.
-func picture(t *testing.T, a workshop.StudyAnswer) string {
+// drawn draws a study and reads it as XML.
+func drawn(t *testing.T, a workshop.StudyAnswer) string {
 	t.Helper()
 	var b strings.Builder
 	if err := (Sheets{}).Study(&b, a); err != nil {
@@ -41,7 +41,7 @@ func TestStudyPicture(t *testing.T) {
 			{ID: "anna", Kind: forecast.Person, Used: between(0.5, 0.4, 0.6)},
 		},
 	}}}
-	bare := picture(t, a)
+	bare := drawn(t, a)
 	if strings.Contains(bare, "saved") || !strings.Contains(bare, "80 %") || strings.Count(bare, `class="dark"`) != 1 {
 		t.Errorf("without variants:\n%s", bare)
 	}
@@ -49,7 +49,7 @@ func TestStudyPicture(t *testing.T) {
 		{Variant: forecast.Variant{Name: `one more <"LK-01"> & a name that is far too long to stand`}, Saved: between(100, 80, 120)},
 		{Variant: forecast.Variant{Name: "away"}, Saved: between(-50, -70, -30)},
 	}
-	full := picture(t, a)
+	full := drawn(t, a)
 	for _, want := range []string{"100.0 days", "-50.0 days", `class="bad"`, "&lt;&#34;LK-01&#34;&gt; &amp;", "…"} {
 		if !strings.Contains(full, want) {
 			t.Errorf("no %s in\n%s", want, full)
@@ -61,5 +61,5 @@ func TestStudyPicture(t *testing.T) {
 	}
 	a.Variants = a.Variants[:1]
 	a.Variants[0].Saved = between(0, 0, 0)
-	picture(t, a)
+	drawn(t, a)
 }

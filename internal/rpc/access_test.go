@@ -38,6 +38,13 @@ var mayCall = map[string]string{
 	"AccessService/MakeToken":   "mta",
 	"AccessService/RevokeToken": "mta",
 
+	"ForecastService/ForecastJob":       "mta",
+	"ForecastService/ForecastPlan":      "m",
+	"ForecastService/ForecastSite":      "ma",
+	"ForecastService/ReviewPromises":    "ma",
+	"ForecastService/GetProcedureTimes": "mta",
+	"ForecastService/RunStudy":          "ma",
+
 	"ArrangementService/ArrangeJobs":     "m",
 	"ArrangementService/ProposeRepair":   "m",
 	"ArrangementService/BookArrangement": "m",

@@ -76,21 +76,21 @@ func readStudy(siteID string, req *bayholdv1.RunStudyRequest) (workshop.StudyQue
 
 func writeStudy(siteID string, a workshop.StudyAnswer) *bayholdv1.StudyOutcome {
 	out := &bayholdv1.StudyOutcome{
-		Weeks: int32(a.Weeks), WarmUpWeeks: int32(a.WarmUp), Replications: int32(a.Replications), Base: writeSummary(siteID, a, a.Base),
+		Weeks: int32(a.Weeks), WarmUpWeeks: int32(a.WarmUp), Replications: int32(a.Replications), Base: writeStudySummary(siteID, a, a.Base),
 	}
 	for _, d := range a.Demand {
 		out.Demand = append(out.Demand, &bayholdv1.Demand{Procedures: namesOf(siteID, procedures, d.Procedures), PerWeek: d.PerWeek})
 	}
 	for _, v := range a.Variants {
 		out.Variants = append(out.Variants, &bayholdv1.StudyComparison{
-			DisplayName: v.Name, Cost: v.Cost, Summary: writeSummary(siteID, a, v.Summary),
+			DisplayName: v.Name, Cost: v.Cost, Summary: writeStudySummary(siteID, a, v.Summary),
 			SavedDays: writeMeasure(v.Saved), SavedDaysPerJob: writeMeasure(v.SavedPerJob),
 		})
 	}
 	return out
 }
 
-func writeSummary(siteID string, a workshop.StudyAnswer, s forecast.Summary) *bayholdv1.StudySummary {
+func writeStudySummary(siteID string, a workshop.StudyAnswer, s forecast.Summary) *bayholdv1.StudySummary {
 	out := &bayholdv1.StudySummary{
 		Jobs: writeMeasure(s.Jobs), WaitDays: writeMeasure(s.Wait), HandBackDays: writeMeasure(s.HandBack), BayDays: writeMeasure(s.InBay),
 		LateDays: writeMeasure(s.Late), LateShare: writeMeasure(s.LateShare), InHouse: writeMeasure(s.InHouse),

@@ -875,7 +875,9 @@ type CheckJobRequest struct {
 	PartArrivals []*PartArrival `protobuf:"bytes,6,rep,name=part_arrivals,json=partArrivals,proto3" json:"part_arrivals,omitempty"`
 	// The name of a booked job whose own bookings do not count, since the plan
 	// is to take its place; empty: none.
-	ReplacedJob   string `protobuf:"bytes,7,opt,name=replaced_job,json=replacedJob,proto3" json:"replaced_job,omitempty"`
+	ReplacedJob string `protobuf:"bytes,7,opt,name=replaced_job,json=replacedJob,proto3" json:"replaced_job,omitempty"`
+	// A picture of the answer, if one is wanted.
+	Picture       *PictureStyle `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -959,6 +961,13 @@ func (x *CheckJobRequest) GetReplacedJob() string {
 	return ""
 }
 
+func (x *CheckJobRequest) GetPicture() *PictureStyle {
+	if x != nil {
+		return x.Picture
+	}
+	return nil
+}
+
 // CheckJobResponse answers yes with a plan or no with blockers.
 type CheckJobResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -973,8 +982,10 @@ type CheckJobResponse struct {
 	WaitingPlan *Plan `protobuf:"bytes,4,opt,name=waiting_plan,json=waitingPlan,proto3" json:"waiting_plan,omitempty"`
 	// The hand-back that was asked for.
 	AskedHandBackTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=asked_hand_back_time,json=askedHandBackTime,proto3" json:"asked_hand_back_time,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// The picture that was asked for; absent if none was.
+	Picture       *Picture `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CheckJobResponse) Reset() {
@@ -1042,6 +1053,13 @@ func (x *CheckJobResponse) GetAskedHandBackTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *CheckJobResponse) GetPicture() *Picture {
+	if x != nil {
+		return x.Picture
+	}
+	return nil
+}
+
 // FindPlansRequest asks when a job can be handed back.
 type FindPlansRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1064,8 +1082,10 @@ type FindPlansRequest struct {
 	// What the options are to be promised with: a probability above 0 and below 1;
 	// 0: nothing is said of promises.
 	PromiseConfidence float64 `protobuf:"fixed64,8,opt,name=promise_confidence,json=promiseConfidence,proto3" json:"promise_confidence,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// A picture of the answer, if one is wanted.
+	Picture       *PictureStyle `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FindPlansRequest) Reset() {
@@ -1154,6 +1174,13 @@ func (x *FindPlansRequest) GetPromiseConfidence() float64 {
 	return 0
 }
 
+func (x *FindPlansRequest) GetPicture() *PictureStyle {
+	if x != nil {
+		return x.Picture
+	}
+	return nil
+}
+
 // FindPlansResponse answers the options.
 type FindPlansResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1162,7 +1189,9 @@ type FindPlansResponse struct {
 	// Earliest hand-back first.
 	Options []*PlanOption `protobuf:"bytes,2,rep,name=options,proto3" json:"options,omitempty"`
 	// Without options: what stands in the way for good.
-	Blockers      []*Blocker `protobuf:"bytes,3,rep,name=blockers,proto3" json:"blockers,omitempty"`
+	Blockers []*Blocker `protobuf:"bytes,3,rep,name=blockers,proto3" json:"blockers,omitempty"`
+	// The picture that was asked for; absent if none was.
+	Picture       *Picture `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1214,6 +1243,13 @@ func (x *FindPlansResponse) GetOptions() []*PlanOption {
 func (x *FindPlansResponse) GetBlockers() []*Blocker {
 	if x != nil {
 		return x.Blockers
+	}
+	return nil
+}
+
+func (x *FindPlansResponse) GetPicture() *Picture {
+	if x != nil {
+		return x.Picture
 	}
 	return nil
 }
@@ -1960,7 +1996,7 @@ var File_bayhold_v1_plan_proto protoreflect.FileDescriptor
 const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/plan.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb8\x04\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/picture.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb8\x04\n" +
 	"\x04Plan\x12<\n" +
 	"\n" +
 	"procedures\x18\x01 \x03(\v2\x1c.bayhold.v1.PlannedProcedureR\n" +
@@ -2032,7 +2068,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x12\x11\n" +
 	"\rKIND_TOO_LATE\x10\v\x12\r\n" +
 	"\tKIND_PART\x10\f\x12\f\n" +
-	"\bKIND_OUT\x10\r\"\xb5\x02\n" +
+	"\bKIND_OUT\x10\r\"\xe9\x02\n" +
 	"\x0fCheckJobRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -2044,13 +2080,15 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"handBackBy\x12\x10\n" +
 	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
 	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x12!\n" +
-	"\freplaced_job\x18\a \x01(\tR\vreplacedJob\"\x87\x02\n" +
+	"\freplaced_job\x18\a \x01(\tR\vreplacedJob\x122\n" +
+	"\apicture\x18\x14 \x01(\v2\x18.bayhold.v1.PictureStyleR\apicture\"\xb6\x02\n" +
 	"\x10CheckJobResponse\x12\x1a\n" +
 	"\bpossible\x18\x01 \x01(\bR\bpossible\x12$\n" +
 	"\x04plan\x18\x02 \x01(\v2\x10.bayhold.v1.PlanR\x04plan\x12/\n" +
 	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x123\n" +
 	"\fwaiting_plan\x18\x04 \x01(\v2\x10.bayhold.v1.PlanR\vwaitingPlan\x12K\n" +
-	"\x14asked_hand_back_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11askedHandBackTime\"\xec\x02\n" +
+	"\x14asked_hand_back_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11askedHandBackTime\x12-\n" +
+	"\apicture\x18\x14 \x01(\v2\x13.bayhold.v1.PictureR\apicture\"\xa0\x03\n" +
 	"\x10FindPlansRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -2061,11 +2099,13 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x03bay\x18\x05 \x01(\tR\x03bay\x12<\n" +
 	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x12!\n" +
 	"\freplaced_job\x18\a \x01(\tR\vreplacedJob\x12-\n" +
-	"\x12promise_confidence\x18\b \x01(\x01R\x11promiseConfidence\"\x9d\x02\n" +
+	"\x12promise_confidence\x18\b \x01(\x01R\x11promiseConfidence\x122\n" +
+	"\apicture\x18\x14 \x01(\v2\x18.bayhold.v1.PictureStyleR\apicture\"\xcc\x02\n" +
 	"\x11FindPlansResponse\x12?\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2%.bayhold.v1.FindPlansResponse.OutcomeR\aoutcome\x120\n" +
 	"\aoptions\x18\x02 \x03(\v2\x16.bayhold.v1.PlanOptionR\aoptions\x12/\n" +
-	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\"d\n" +
+	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x12-\n" +
+	"\apicture\x18\x14 \x01(\v2\x13.bayhold.v1.PictureR\apicture\"d\n" +
 	"\aOutcome\x12\x17\n" +
 	"\x13OUTCOME_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rOUTCOME_FOUND\x10\x01\x12\x16\n" +
@@ -2145,17 +2185,17 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\x10KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rKIND_ONE_MORE\x10\x01\x12\x14\n" +
 	"\x10KIND_CALIBRATION\x10\x02\x12\x10\n" +
-	"\fKIND_CLOSURE\x10\x032\xf1\x02\n" +
-	"\x0fPlanningService\x12P\n" +
-	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12S\n" +
-	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12V\n" +
+	"\fKIND_CLOSURE\x10\x032\x81\x03\n" +
+	"\x0fPlanningService\x12T\n" +
+	"\bCheckJob\x12\x1b.bayhold.v1.CheckJobRequest\x1a\x1c.bayhold.v1.CheckJobResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01\x12W\n" +
+	"\tFindPlans\x12\x1c.bayhold.v1.FindPlansRequest\x1a\x1d.bayhold.v1.FindPlansResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01\x12Z\n" +
 	"\n" +
-	"ExplainJob\x12\x1d.bayhold.v1.ExplainJobRequest\x1a\x1e.bayhold.v1.ExplainJobResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12_\n" +
-	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"ExplainJob\x12\x1d.bayhold.v1.ExplainJobRequest\x1a\x1e.bayhold.v1.ExplainJobResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01\x12c\n" +
+	"\rListWhileOpen\x12 .bayhold.v1.ListWhileOpenRequest\x1a!.bayhold.v1.ListWhileOpenResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_plan_proto_rawDescOnce sync.Once
@@ -2196,6 +2236,8 @@ var file_bayhold_v1_plan_proto_goTypes = []any{
 	(*ExplainJobResponse)(nil),     // 21: bayhold.v1.ExplainJobResponse
 	(*Relief)(nil),                 // 22: bayhold.v1.Relief
 	(*timestamppb.Timestamp)(nil),  // 23: google.protobuf.Timestamp
+	(*PictureStyle)(nil),           // 24: bayhold.v1.PictureStyle
+	(*Picture)(nil),                // 25: bayhold.v1.Picture
 }
 var file_bayhold_v1_plan_proto_depIdxs = []int32{
 	6,  // 0: bayhold.v1.Plan.procedures:type_name -> bayhold.v1.PlannedProcedure
@@ -2218,49 +2260,53 @@ var file_bayhold_v1_plan_proto_depIdxs = []int32{
 	23, // 17: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
 	23, // 18: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
 	5,  // 19: bayhold.v1.CheckJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	4,  // 20: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
-	9,  // 21: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
-	4,  // 22: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
-	23, // 23: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
-	23, // 24: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	23, // 25: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	5,  // 26: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	1,  // 27: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
-	14, // 28: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
-	9,  // 29: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
-	4,  // 30: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
-	2,  // 31: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
-	23, // 32: bayhold.v1.PlanOption.promise_time:type_name -> google.protobuf.Timestamp
-	17, // 33: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
-	18, // 34: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
-	18, // 35: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
-	18, // 36: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
-	19, // 37: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
-	19, // 38: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
-	23, // 39: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
-	9,  // 40: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
-	23, // 41: bayhold.v1.ExplainJobRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	23, // 42: bayhold.v1.ExplainJobRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	5,  // 43: bayhold.v1.ExplainJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	23, // 44: bayhold.v1.ExplainJobRequest.start_time:type_name -> google.protobuf.Timestamp
-	23, // 45: bayhold.v1.ExplainJobResponse.hand_back_time:type_name -> google.protobuf.Timestamp
-	22, // 46: bayhold.v1.ExplainJobResponse.reliefs:type_name -> bayhold.v1.Relief
-	9,  // 47: bayhold.v1.ExplainJobResponse.smallest_set:type_name -> bayhold.v1.Blocker
-	3,  // 48: bayhold.v1.Relief.kind:type_name -> bayhold.v1.Relief.Kind
-	23, // 49: bayhold.v1.Relief.hand_back_time:type_name -> google.protobuf.Timestamp
-	10, // 50: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
-	12, // 51: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
-	20, // 52: bayhold.v1.PlanningService.ExplainJob:input_type -> bayhold.v1.ExplainJobRequest
-	15, // 53: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
-	11, // 54: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
-	13, // 55: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
-	21, // 56: bayhold.v1.PlanningService.ExplainJob:output_type -> bayhold.v1.ExplainJobResponse
-	16, // 57: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
-	54, // [54:58] is the sub-list for method output_type
-	50, // [50:54] is the sub-list for method input_type
-	50, // [50:50] is the sub-list for extension type_name
-	50, // [50:50] is the sub-list for extension extendee
-	0,  // [0:50] is the sub-list for field type_name
+	24, // 20: bayhold.v1.CheckJobRequest.picture:type_name -> bayhold.v1.PictureStyle
+	4,  // 21: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
+	9,  // 22: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
+	4,  // 23: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
+	23, // 24: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
+	25, // 25: bayhold.v1.CheckJobResponse.picture:type_name -> bayhold.v1.Picture
+	23, // 26: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	23, // 27: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	5,  // 28: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	24, // 29: bayhold.v1.FindPlansRequest.picture:type_name -> bayhold.v1.PictureStyle
+	1,  // 30: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
+	14, // 31: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
+	9,  // 32: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
+	25, // 33: bayhold.v1.FindPlansResponse.picture:type_name -> bayhold.v1.Picture
+	4,  // 34: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
+	2,  // 35: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
+	23, // 36: bayhold.v1.PlanOption.promise_time:type_name -> google.protobuf.Timestamp
+	17, // 37: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
+	18, // 38: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
+	18, // 39: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
+	18, // 40: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
+	19, // 41: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
+	19, // 42: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
+	23, // 43: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
+	9,  // 44: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
+	23, // 45: bayhold.v1.ExplainJobRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	23, // 46: bayhold.v1.ExplainJobRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	5,  // 47: bayhold.v1.ExplainJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	23, // 48: bayhold.v1.ExplainJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	23, // 49: bayhold.v1.ExplainJobResponse.hand_back_time:type_name -> google.protobuf.Timestamp
+	22, // 50: bayhold.v1.ExplainJobResponse.reliefs:type_name -> bayhold.v1.Relief
+	9,  // 51: bayhold.v1.ExplainJobResponse.smallest_set:type_name -> bayhold.v1.Blocker
+	3,  // 52: bayhold.v1.Relief.kind:type_name -> bayhold.v1.Relief.Kind
+	23, // 53: bayhold.v1.Relief.hand_back_time:type_name -> google.protobuf.Timestamp
+	10, // 54: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
+	12, // 55: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
+	20, // 56: bayhold.v1.PlanningService.ExplainJob:input_type -> bayhold.v1.ExplainJobRequest
+	15, // 57: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
+	11, // 58: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
+	13, // 59: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
+	21, // 60: bayhold.v1.PlanningService.ExplainJob:output_type -> bayhold.v1.ExplainJobResponse
+	16, // 61: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
+	58, // [58:62] is the sub-list for method output_type
+	54, // [54:58] is the sub-list for method input_type
+	54, // [54:54] is the sub-list for extension type_name
+	54, // [54:54] is the sub-list for extension extendee
+	0,  // [0:54] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_plan_proto_init() }
@@ -2269,6 +2315,7 @@ func file_bayhold_v1_plan_proto_init() {
 		return
 	}
 	file_bayhold_v1_access_proto_init()
+	file_bayhold_v1_picture_proto_init()
 	file_bayhold_v1_plan_proto_msgTypes[13].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
