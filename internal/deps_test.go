@@ -33,7 +33,7 @@ var arrows = map[string][]string{
 	"picture":     {"hours"},
 	"sitefile":    {"fault", "hours", "site", "torque", "procedure", "tooling"},
 	"tooling":     {"fault", "hours", "site", "calibration"},
-	"trail":       {"fault"},
+	"trail":       {},
 
 	"measure":          {},
 	"gate":             {"fault"},

@@ -118,7 +118,7 @@ func parsePatterson(text string) (*project, error) {
 			need[r] = next()
 		}
 		pr.need = append(pr.need, need)
-		succ := make([]int, min(n, next()))
+		succ := make([]int, max(0, min(n, next())))
 		for s := range succ {
 			succ[s] = next() - 1
 		}

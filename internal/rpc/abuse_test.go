@@ -3,52 +3,210 @@ package rpc
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
 	"google.golang.org/protobuf/types/dynamicpb"
+
+	"bayhold/internal/access"
+	"bayhold/internal/site"
+	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
-// TestRandomMessagesAreRefusedOrAnswered sends messages filled at random, from
-// likely names to nonsense, to every method. None may end in a panic or an
-// internal error, and none may show what lies behind.
-func TestRandomMessagesAreRefusedOrAnswered(t *testing.T) {
-	t.Parallel()
-	c := small(t)
-	r := abuser{rand.New(rand.NewPCG(1, 2)), map[codes.Code]int{}}
-	methods := 0
+// everyMethod are the methods that the contract has, whoever wrote them.
+func everyMethod(t *testing.T) []protoreflect.MethodDescriptor {
+	t.Helper()
+	var all []protoreflect.MethodDescriptor
 	protoregistry.GlobalFiles.RangeFilesByPackage("bayhold.v1", func(f protoreflect.FileDescriptor) bool {
 		for i := range f.Services().Len() {
-			service := f.Services().Get(i)
-			for k := range service.Methods().Len() {
-				methods++
-				for range 100 {
-					r.call(t, c.conn, service.Methods().Get(k))
-				}
+			for k := range f.Services().Get(i).Methods().Len() {
+				all = append(all, f.Services().Get(i).Methods().Get(k))
 			}
 		}
 		return true
 	})
-	if methods < 30 {
-		t.Errorf("only %d methods were found", methods)
+	if len(all) < 60 {
+		t.Errorf("only %d methods were found", len(all))
+	}
+	return all
+}
+
+// callers are connections of somebody with all roles, of one with each, and of
+// somebody without a token.
+func callers(t *testing.T, c clients) map[string]*grpc.ClientConn {
+	t.Helper()
+	out := map[string]*grpc.ClientConn{"all roles": c.conn, "no token": c.house.dial(t, "")}
+	for _, role := range access.Roles {
+		u := site.User{ID: "only-" + strings.ToLower(string(role)), Roles: []site.Role{role}}
+		if role == access.Technician {
+			u.Technician = "ada"
+		}
+		out[string(role)] = c.house.dial(t, c.house.enrol(t, "quay", u))
+	}
+	return out
+}
+
+// TestRandomMessagesAreRefusedOrAnswered sends messages filled at random, from
+// likely names to nonsense, and such with bytes changed, to every method as every
+// role. None may end in a panic or an internal error, and none may show what lies
+// behind. After all that the log is whole.
+func TestRandomMessagesAreRefusedOrAnswered(t *testing.T) {
+	t.Parallel()
+	c := small(t)
+	r := abuser{rand.New(rand.NewPCG(1, 2)), map[codes.Code]int{}}
+	for name, conn := range callers(t, c) {
+		for _, m := range everyMethod(t) {
+			for n := range 40 {
+				if name == "no token" && n > 2 {
+					break // it gets no further than the door
+				}
+				req := dynamicpb.NewMessage(m.Input())
+				r.fill(req, 4)
+				if n%3 == 2 {
+					req = r.mutate(req)
+				}
+				r.call(t, conn, m, req)
+			}
+		}
 	}
 	// Some get through to what they ask for: the messages are not all nonsense.
-	if r.heard[codes.OK] < 100 || r.heard[codes.InvalidArgument] < 100 {
+	if r.heard[codes.OK] < 100 || r.heard[codes.InvalidArgument] < 100 || r.heard[codes.PermissionDenied] < 100 || r.heard[codes.Unauthenticated] < 60 {
 		t.Errorf("the answers were %v", r.heard)
 	}
+	unharmed(t, c)
+}
+
+// unharmed wants the server to answer still, and the log to be whole.
+func unharmed(t *testing.T, c clients) {
+	t.Helper()
 	if err := second(c.site.ListSites(t.Context(), nil)); err != nil {
 		t.Errorf("after all that: %v", err)
 	}
+	got, err := bayholdv1.NewTrailServiceClient(c.conn).VerifyTrail(t.Context(), &bayholdv1.VerifyTrailRequest{Parent: quay})
+	if err != nil || got.GetBreak() != nil {
+		t.Errorf("the log after all that: %v, %v", got.GetBreak(), err)
+	}
+}
+
+// TestEveryTextIsOnlyText puts what SQL, a shell, a path or a terminal might obey
+// into every text of every request, one at a time, and what is too large, and
+// odd times and figures into every other field.
+func TestEveryTextIsOnlyText(t *testing.T) {
+	t.Parallel()
+	c := small(t)
+	r := abuser{rand.New(rand.NewPCG(3, 4)), map[codes.Code]int{}}
+	fields := 0
+	for _, m := range everyMethod(t) {
+		if m.IsStreamingServer() {
+			continue // each holds on for as long as it is listened to
+		}
+		var paths []place
+		placesOf(m.Input(), nil, 3, &paths)
+		for _, p := range paths {
+			fields++
+			for _, v := range r.oddities(p.last()) {
+				req := dynamicpb.NewMessage(m.Input())
+				r.fill(req, 2)
+				p.set(req, v)
+				r.call(t, c.conn, m, req)
+			}
+		}
+	}
+	if fields < 200 {
+		t.Errorf("only %d fields were found", fields)
+	}
+	unharmed(t, c)
+}
+
+// place is a way through messages to a field that is no message.
+type place []protoreflect.FieldDescriptor
+
+func (p place) last() protoreflect.FieldDescriptor { return p[len(p)-1] }
+
+// placesOf finds the places in a message, so many messages deep.
+func placesOf(d protoreflect.MessageDescriptor, way place, depth int, out *[]place) {
+	for i := range d.Fields().Len() {
+		f := d.Fields().Get(i)
+		here := append(append(place{}, way...), f)
+		switch {
+		case f.IsMap():
+		case f.Message() == nil:
+			*out = append(*out, here)
+		case depth > 0:
+			placesOf(f.Message(), here, depth-1, out)
+		}
+	}
+}
+
+// set puts a value where the place leads.
+func (p place) set(m protoreflect.Message, v protoreflect.Value) {
+	for _, f := range p[:len(p)-1] {
+		if f.IsList() {
+			list := m.Mutable(f).List()
+			m = list.AppendMutable().Message()
+		} else {
+			m = m.Mutable(f).Message()
+		}
+	}
+	if f := p.last(); f.IsList() {
+		m.Mutable(f).List().Append(v)
+	} else {
+		m.Set(f, v)
+	}
+}
+
+// injections are what something behind might obey.
+var injections = []string{
+	"'; DROP TABLE booking; --", "' OR '1'='1", "\\'; SELECT pg_sleep(10); --", "$1", "%s%n%x", "${jndi:ldap://127.0.0.1/a}", "$(reboot)",
+	"../../../../etc/passwd", "\x1b[2J\x1b]0;title\a", "<script>alert(1)</script>", "\u202eevil", "sites/quay/bays/bay-1'--", "NaN", "1e309",
+	"0001-01-01", "9999-12-31T23:59:59Z", "-", "\n\n",
+}
+
+// oddities are values that a field of that kind should never have.
+func (r abuser) oddities(f protoreflect.FieldDescriptor) []protoreflect.Value {
+	var out []protoreflect.Value
+	switch f.Kind() {
+	case protoreflect.StringKind:
+		for range 3 {
+			out = append(out, protoreflect.ValueOfString(injections[r.IntN(len(injections))]))
+		}
+		if r.IntN(4) == 0 {
+			out = append(out, protoreflect.ValueOfString(strings.Repeat("x", 1<<20)))
+		}
+	case protoreflect.BytesKind:
+		out = append(out, protoreflect.ValueOfBytes([]byte(injections[r.IntN(len(injections))])),
+			protoreflect.ValueOfBytes([]byte(strings.Repeat("[", 1<<16))))
+	case protoreflect.DoubleKind:
+		for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), -1e308, 5e-324} {
+			out = append(out, protoreflect.ValueOfFloat64(x))
+		}
+	case protoreflect.Int64Kind:
+		// Of a timestamp: the years 1 and 9999, and what lies beyond.
+		for _, n := range []int64{-62135596800, 253402300799, math.MaxInt64, math.MinInt64, -1} {
+			out = append(out, protoreflect.ValueOfInt64(n))
+		}
+	case protoreflect.Int32Kind:
+		for _, n := range []int32{math.MaxInt32, math.MinInt32, -1} {
+			out = append(out, protoreflect.ValueOfInt32(n))
+		}
+	case protoreflect.EnumKind:
+		out = append(out, protoreflect.ValueOfEnum(99), protoreflect.ValueOfEnum(-1))
+	}
+	return out
 }
 
 type abuser struct {
@@ -56,16 +214,33 @@ type abuser struct {
 	heard map[codes.Code]int
 }
 
-func (r abuser) call(t *testing.T, conn *grpc.ClientConn, m protoreflect.MethodDescriptor) {
+// mutate changes bytes of a message, as long as it can still be read.
+func (r abuser) mutate(m *dynamicpb.Message) *dynamicpb.Message {
+	raw, err := proto.Marshal(m)
+	for try := 0; err == nil && len(raw) > 0 && try < 20; try++ {
+		b := slices.Clone(raw)
+		for range 1 + r.IntN(4) {
+			b[r.IntN(len(b))] = byte(r.Uint32())
+		}
+		out := dynamicpb.NewMessage(m.Descriptor())
+		if proto.Unmarshal(b, out) == nil {
+			return out
+		}
+	}
+	return m
+}
+
+// behind are words that only what lies behind the server says.
+var behind = []string{"SQLSTATE", "SELECT ", "INSERT INTO", "pgx", "ERROR:", "violates", "relation \"", "column \"", "goroutine ", ".go:"}
+
+func (r abuser) call(t *testing.T, conn *grpc.ClientConn, m protoreflect.MethodDescriptor, req *dynamicpb.Message) {
 	t.Helper()
-	wait := 10 * time.Second
+	wait := 20 * time.Second
 	if m.IsStreamingServer() {
-		wait = 100 * time.Millisecond // some go on for as long as they are listened to
+		wait = 50 * time.Millisecond // some go on for as long as they are listened to
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), wait)
 	defer cancel()
-	req := dynamicpb.NewMessage(m.Input())
-	r.fill(req, 4)
 	name := "/" + string(m.Parent().FullName()) + "/" + string(m.Name())
 	var err error
 	if m.IsStreamingServer() {
@@ -82,13 +257,19 @@ func (r abuser) call(t *testing.T, conn *grpc.ClientConn, m protoreflect.MethodD
 	} else {
 		err = conn.Invoke(ctx, name, req, dynamicpb.NewMessage(m.Output()))
 	}
+	if err != nil && !utf8.ValidString(fmt.Sprint(req)) {
+		return // it cannot travel
+	}
 	r.heard[status.Code(err)]++
 	switch status.Code(err) {
 	case codes.Internal, codes.Unknown, codes.Unimplemented, codes.Unavailable, codes.DeadlineExceeded:
-		t.Errorf("%s(%v): %v", name, req, err)
+		t.Errorf("%s(%.2000v): %v", name, req, err)
 	}
-	if text := status.Convert(err).Message(); strings.Contains(text, "SQLSTATE") || strings.Contains(text, "SELECT") {
-		t.Errorf("%s shows what is behind: %s", name, text)
+	told := fmt.Sprint(status.Convert(err).Proto())
+	for _, word := range behind {
+		if strings.Contains(told, word) && !strings.Contains(fmt.Sprint(req), strings.TrimSpace(word)) {
+			t.Errorf("%s shows what is behind: %s", name, told)
+		}
 	}
 }
 

@@ -13,39 +13,15 @@ package trail
 import (
 	"crypto/sha256"
 	"encoding/binary"
-	"encoding/hex"
-	"strconv"
-	"strings"
-
-	"bayhold/internal/fault"
 )
 
 // Seal is what an event is sealed with.
 type Seal [sha256.Size]byte
 
-// String is the seal in hexadecimal.
-func (s Seal) String() string { return hex.EncodeToString(s[:]) }
-
 // Checkpoint is a place on a site's chain. The zero Checkpoint is its beginning.
 type Checkpoint struct {
 	Revision int64
 	Seal     Seal
-}
-
-// String is the checkpoint as it is kept: "REVISION:SEAL".
-func (c Checkpoint) String() string { return strconv.FormatInt(c.Revision, 10) + ":" + c.Seal.String() }
-
-// ParseCheckpoint reads what String wrote.
-func ParseCheckpoint(text string) (Checkpoint, error) {
-	number, seal, _ := strings.Cut(text, ":")
-	var c Checkpoint
-	revision, err := strconv.ParseInt(number, 10, 64)
-	raw, hexErr := hex.DecodeString(seal)
-	if err != nil || revision < 0 || hexErr != nil || len(raw) != len(c.Seal) {
-		return Checkpoint{}, fault.New(fault.Invalid, "CHECKPOINT",
-			"%.100q is no checkpoint: it is a revision, a colon and 64 hexadecimal digits", text)
-	}
-	return Checkpoint{revision, Seal(raw)}, nil
 }
 
 // Row is an event as it stands in the database. Its parts are kept in the form
