@@ -69,6 +69,13 @@ type LeaveOption struct {
 	Reasons []string       // in words
 }
 
+// because adds a reason, once.
+func (o *LeaveOption) because(format string, args ...any) {
+	if text := fmt.Sprintf(format, args...); !slices.Contains(o.Reasons, text) {
+		o.Reasons = append(o.Reasons, text)
+	}
+}
+
 // LeaveAnswer is when a tool could be away, the best first.
 type LeaveAnswer struct {
 	Options          []LeaveOption
@@ -101,7 +108,8 @@ type leaveSearch struct {
 	unit     int32 // of the tool
 	twin     int32 // the tool as it comes back: in calibration
 	bookings []site.Booking
-	whole    *plan.Plan // what stands
+	leaves   map[int64]bool // jobs by which tools are away
+	whole    *plan.Plan     // what stands
 	unwell   map[int]bool
 	options  []LeaveOption
 	known    []bool // options whose harm is known
@@ -127,6 +135,9 @@ func (w *Workshop) newLeaveSearch(ctx context.Context, r store.Reader, q LeaveQu
 	if s.bookings, err = r.Bookings(ctx, store.BookingFilter{
 		Now: s.now, Refs: []Ref{{Kind: site.KindTool, ID: q.Tag}}, During: hours.Range{Start: s.now, End: horizon},
 	}); err != nil {
+		return nil, err
+	}
+	if s.leaves, err = r.LeaveJobs(ctx); err != nil {
 		return nil, err
 	}
 	if s.mender, err = w.newMender(ctx, r, RepairQuestion{Horizon: horizon}); err != nil {
@@ -272,7 +283,7 @@ func (s *leaveSearch) explain(o LeaveOption) []string {
 	if len(o.Hit) == 0 {
 		return append(out, "no booking of it falls into that time")
 	}
-	return append(out, fmt.Sprintf("%d bookings of it fall into that time: another tool takes over %d at the same time, %d bookings must be moved, %d have no substitute",
+	return append(out, fmt.Sprintf("bookings of it in that time: %d; bookings taken over by another tool at the same time: %d, moved in time: %d, without a substitute: %d",
 		len(o.Hit), o.Harm.Swapped, o.Harm.Moved, o.Harm.Unserved))
 }
 
@@ -281,7 +292,11 @@ func (s *leaveSearch) weigh(ctx context.Context, o *LeaveOption) error {
 	for _, b := range o.Hit {
 		if len(b.Steps) == 0 {
 			o.Harm.Unserved++
-			o.Reasons = append(o.Reasons, fmt.Sprintf("%s has reserved this tool as such, until %s: ask whether another one will do", b.Reference, s.fleet.local(b.During.End)))
+			if s.leaves[b.Job] {
+				o.because("it is booked to be away already, until %s (job %d)", s.fleet.local(b.During.End), b.Job)
+				continue
+			}
+			o.because("%s has reserved this tool as such, until %s: ask whether another one will do", b.Reference, s.fleet.local(b.During.End))
 		}
 	}
 	if len(s.jobs) == 0 {
@@ -346,7 +361,7 @@ func (s *leaveSearch) add(o *LeaveOption, job int, placed *plan.Plan) {
 			}
 		}
 		o.Harm.Unserved += max(lost, 1)
-		o.Reasons = append(o.Reasons, fmt.Sprintf("%s (job %d) has no place without it", j.Reference, j.ID))
+		o.because("%s (job %d) has no place without it", j.Reference, j.ID)
 		return
 	}
 	z := s.fleet.parts[job]
@@ -369,7 +384,7 @@ func (s *leaveSearch) add(o *LeaveOption, job int, placed *plan.Plan) {
 			continue
 		}
 		o.Harm.Swapped++
-		o.Reasons = append(o.Reasons, fmt.Sprintf("%s takes the place of %s for %s (job %d)", more[at].Resource, b.Resource, j.Reference, j.ID))
+		o.because("%s takes the place of %s for %s (job %d)", more[at].Resource, b.Resource, j.Reference, j.ID)
 	}
 	for i, at := range placed.Steps {
 		o.Harm.Minutes += int64(max(at.Start-s.standing[job].Steps[i].Start, s.standing[job].Steps[i].Start-at.Start))
