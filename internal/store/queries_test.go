@@ -13,7 +13,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/wasilibs/go-pgquery"
+	pgparser "github.com/wasilibs/go-pgquery/parser"
 )
 
 // overSites are the functions whose queries may reach over sites, and why.
@@ -231,7 +231,7 @@ type audit struct{ loose []string }
 
 // unsited names the tables of a query that it does not tie to one site.
 func unsited(text string) ([]string, error) {
-	raw, err := pg_query.ParseToJSON(text)
+	raw, err := pgparser.ParseToJSON(text)
 	if err != nil {
 		return nil, err
 	}
