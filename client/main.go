@@ -26,5 +26,9 @@ func main() {
 // isTerminal tells whether somebody sits at the other end of a file.
 func isTerminal(f *os.File) bool {
 	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
+	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return false
+	}
+	null, err := os.Stat(os.DevNull) // a device too, where nobody sits
+	return err != nil || !os.SameFile(info, null)
 }

@@ -24,10 +24,10 @@ func (a *app) toolIssueCommand() *cobra.Command {
 		use: "issue [TOOL...] [--to TECHNICIAN]", short: "Hand tools out, against a booking or without one",
 		long: `Hand tools to a technician, all or none. Without --job or --booking a tool goes
 out against the booking of a job that the technician works on, if there is one
-now or next; else without a booking, for as long as nobody else's would suffer,
-and the answer says until when. A tool must be serviceable, complete and in
-calibration to the time when it is due back; what is not is refused with every
-reason.
+now or later today; else without a booking, for as long as nobody else's would
+suffer, and the answer says until when. A tool must be serviceable, complete and
+in calibration to the time when it is due back; what is not is refused with
+every reason.
 
 Without tools on the command line, tags are read as they are scanned, until an
 empty line; "-" reads them from standard input. --to may be left out by a

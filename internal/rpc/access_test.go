@@ -46,7 +46,7 @@ var mayCall = map[string]string{
 	"ForecastService/RunStudy":          "ma",
 
 	"ArrangementService/ArrangeJobs":     "m",
-	"ArrangementService/ProposeRepair":   "m",
+	"ArrangementService/ProposeRepair":   "ma",
 	"ArrangementService/BookArrangement": "m",
 
 	"BayService/GetBay":    "mta",

@@ -22,7 +22,8 @@ type Ask struct {
 	// Bookings are the tool's own that stand and have not ended, by start.
 	Bookings []site.Booking
 	// Job asks for it against that job's booking, Booking against that one; 0
-	// each: against the booking of a job that Serving names, else without.
+	// each: against a booking of this day of a job that Serving names, else
+	// without.
 	Job, Booking int64
 	// Serving are the jobs for which the technician is booked.
 	Serving []int64
@@ -100,6 +101,8 @@ func (a Ask) chosen() *site.Booking {
 			continue
 		case !a.named() && (a.Without || b.State != site.Confirmed || !slices.Contains(a.Serving, b.Job)):
 			continue
+		case !a.named() && !b.During.Start.Before(a.End):
+			return nil // of another day: whoever wants it until then names it
 		}
 		if !a.named() && a.inBetween(b) != nil {
 			return nil // somebody else comes first

@@ -143,6 +143,9 @@ func TestJudge(t *testing.T) {
 		"against the booking that the technician serves": {
 			func(a *Ask) { a.Serving = []int64{3, 7}; a.Bookings = []site.Booking{booking(1, 7, 30, 180)} }, at(180), 1, 0, nil,
 		},
+		"and not if that is of another day": {
+			func(a *Ask) { a.Serving = []int64{7}; a.Bookings = []site.Booking{booking(1, 7, 480, 600)} }, at(480), 0, 0, nil,
+		},
 		"and not if somebody comes before it": {
 			func(a *Ask) {
 				a.Serving = []int64{7}
@@ -413,6 +416,8 @@ func TestCheckType(t *testing.T) {
 		"a torque of no range":   {func(v *site.ToolType) { v.TorqueMin, v.TorqueMax = 0, 0 }, []string{"torque_max_nm"}},
 		"a range upside down":    {func(v *site.ToolType) { v.TorqueMin = 300 }, []string{"torque_max_nm"}},
 		"a lock with a range":    {func(v *site.ToolType) { v.Purpose, v.ISOType, v.ISOClass, v.Permissible = site.Locking, "", "", 0 }, []string{"torque_max_nm"}},
+		"a tester":               {func(v *site.ToolType) { v.Purpose, v.ISOType, v.ISOClass = site.Other, "", "" }, nil},
+		"a tester with a class":  {func(v *site.ToolType) { v.Purpose = site.Other }, []string{"iso_type"}},
 		"a type without a class": {func(v *site.ToolType) { v.ISOClass = "" }, []string{"iso_type"}},
 		"numbers that are none":  {func(v *site.ToolType) { v.Length, v.Ratio = -1, 201 }, []string{"length_mm", "ratio"}},
 		"no name":                {func(v *site.ToolType) { v.Name = " " }, []string{"display_name"}},

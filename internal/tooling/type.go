@@ -37,16 +37,7 @@ func CheckType(fs *fault.Fields, t site.ToolType) {
 		fs.Add("purpose", "must be one of %v", site.Purposes())
 	}
 	checkNumbers(fs, t)
-	switch torque := t.Purpose == site.Torque; {
-	case torque && !(t.TorqueMin > 0 && t.TorqueMin <= t.TorqueMax && t.TorqueMax <= maxTorque):
-		fs.Add("torque_max_nm", "a tool of purpose TORQUE has a range above 0 and up to %d N·m, the lower torque first", maxTorque)
-	case !torque && (t.TorqueMin != 0 || t.TorqueMax != 0):
-		fs.Add("torque_max_nm", "belongs to tools of purpose TORQUE only, not %s", t.Purpose)
-	case !torque && (t.ISOType != "" || t.ISOClass != "" || t.Permissible != 0):
-		fs.Add("iso_type", "belongs to tools of purpose TORQUE only, not %s", t.Purpose)
-	case (t.ISOType != "" || t.ISOClass != "") && !isoForm.MatchString(t.ISOType+" "+t.ISOClass):
-		fs.Add("iso_type", "type and class are no such of ISO 6789: give such as I and D, or II and A")
-	}
+	checkTorque(fs, t)
 	if t.CalibrationMonths < 0 || t.CalibrationMonths > MaxMonths {
 		fs.Add("calibration_months", "must be from 0 to %d", MaxMonths)
 	}
@@ -54,6 +45,25 @@ func CheckType(fs *fault.Fields, t site.ToolType) {
 		fs.Add("calibration_cycles", "must be from 0 to %d", MaxCycles)
 	}
 	checkSet(fs, t.Pieces)
+}
+
+// checkTorque notes what does not go together with what a tool does. A tester of
+// torque tools, of purpose OTHER, has a range and a permissible deviation too.
+func checkTorque(fs *fault.Fields, t site.ToolType) {
+	torque, tester := t.Purpose == site.Torque, t.Purpose == site.Other
+	ranged := t.TorqueMin != 0 || t.TorqueMax != 0
+	switch {
+	case (torque || tester && ranged) && !(t.TorqueMin > 0 && t.TorqueMin <= t.TorqueMax && t.TorqueMax <= maxTorque):
+		fs.Add("torque_max_nm", "must be a range above 0 and up to %d N·m, the lower torque first", maxTorque)
+	case !torque && !tester && ranged:
+		fs.Add("torque_max_nm", "belongs to tools of purpose TORQUE, and to testers of purpose OTHER, not to %s", t.Purpose)
+	case !torque && !tester && t.Permissible != 0:
+		fs.Add("permissible_deviation", "belongs to tools of purpose TORQUE, and to testers of purpose OTHER, not to %s", t.Purpose)
+	case !torque && (t.ISOType != "" || t.ISOClass != ""):
+		fs.Add("iso_type", "belongs to tools of purpose TORQUE only, not to %s", t.Purpose)
+	case (t.ISOType != "" || t.ISOClass != "") && !isoForm.MatchString(t.ISOType+" "+t.ISOClass):
+		fs.Add("iso_type", "type and class are no such of ISO 6789: give such as I and D, or II and A")
+	}
 }
 
 // checkNumbers notes numbers that are none, or out of their bounds.
