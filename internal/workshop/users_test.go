@@ -75,11 +75,28 @@ func TestTheLastAdministratorStays(t *testing.T) {
 	demote := func(u *site.User) { u.Roles = []site.Role{access.Manager} }
 	disable := func(u *site.User) { u.Disable(true, monday) }
 
-	// Two at the same time: each alone is allowed, both together are not.
+	// Two at the same time: each alone is allowed, both together are not. The
+	// second begins while the first has judged and not yet written; without the
+	// lock it would get as far as to judge, too.
 	var wg sync.WaitGroup
+	var once sync.Once
 	errs := make([]error, 2)
-	wg.Go(func() { _, errs[0] = w.EditUser(t.Context(), by("bert", access.Administrator), "anna", disable) })
-	wg.Go(func() { _, errs[1] = w.EditUser(t.Context(), by("anna", access.Administrator), "bert", demote) })
+	judged := make(chan struct{}, 8) // an edit may run several times
+	_, errs[0] = w.EditUser(t.Context(), by("bert", access.Administrator), "anna", func(u *site.User) {
+		disable(u)
+		once.Do(func() {
+			wg.Go(func() {
+				_, errs[1] = w.EditUser(t.Context(), by("anna", access.Administrator), "bert", func(u *site.User) {
+					demote(u)
+					judged <- struct{}{}
+				})
+			})
+			select {
+			case <-judged:
+			case <-time.After(300 * time.Millisecond): // it waits, as it should
+			}
+		})
+	})
 	wg.Wait()
 	if (errs[0] == nil) == (errs[1] == nil) {
 		t.Fatalf("one must win: %v, %v", errs[0], errs[1])
