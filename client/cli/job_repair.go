@@ -13,6 +13,7 @@ import (
 // repairFlags say what happened, and what to do about it.
 type repairFlags struct {
 	overrun          string
+	now              bool
 	out, from, until string
 	horizon, to      string
 	book             bool
@@ -22,12 +23,15 @@ type repairFlags struct {
 func (a *app) jobRepairCommand() *cobra.Command {
 	var f repairFlags
 	cmd := a.command(verb{
-		use: "repair (--overrun JOB/STEP=+MINUTES | --out RESOURCE --until TIME)", short: "What breaks when the day goes otherwise, and how to mend it",
+		use: "repair (--overrun JOB/STEP=+MINUTES | --out RESOURCE --until TIME | --now)", short: "What breaks when the day goes otherwise, and how to mend it",
 		long: `Tell which bookings cannot stand when a step takes longer, or when a bay, a tool
 or a technician cannot be had for a time, and the repair that moves the fewest
 promises, then the fewest bookings, then the fewest minutes. What has begun
 stays where it is. Nothing is booked unless --book is given; --to keeps the
 repair in a file, which books it later: bayhold job move --arrangement FILE.
+
+--now asks what breaks by what is recorded already: steps that began late, or
+have not ended when they should.
 
 A step is named by its id or the last part of it; a wrong one is answered with
 those that the job has. --out takes an id, or bays/ID, tools/ID or
@@ -35,6 +39,7 @@ technicians/ID where several things share one; --from is now unless given. The
 exit code is 3 if a job has no place before the horizon: then something must be
 done by hand, and --book books nothing.`,
 		example: `  bayhold job repair --overrun 17/belt/change=+90
+  bayhold job repair --now
   bayhold job repair --out TW-04 --until "fri 12:00" --to repair.json
   bayhold job repair --out technicians/anna --from tomorrow --until fri --book --reason "ill"`,
 		args: cobra.NoArgs,
@@ -42,6 +47,7 @@ done by hand, and --book books nothing.`,
 	})
 	fl := cmd.Flags()
 	fl.StringVar(&f.overrun, "overrun", "", "`step` that takes longer, by so many working minutes: JOB/STEP=+MINUTES; also +2h")
+	fl.BoolVar(&f.now, "now", false, "nothing new: what breaks as it stands")
 	fl.StringVar(&f.out, "out", "", "`resource` that cannot be had: a bay, a tool or a technician")
 	fl.StringVar(&f.from, "from", "", "with --out: first `time` (default now)")
 	fl.StringVar(&f.until, "until", "", "with --out: `time` at which it is back; a date: the end of that day")
@@ -56,8 +62,8 @@ done by hand, and --book books nothing.`,
 // validate says what flags do not go together.
 func (f *repairFlags) validate(requestID string) error {
 	switch {
-	case (f.overrun == "") == (f.out == ""):
-		return usage("what happened? give --overrun JOB/STEP=+MINUTES, or --out RESOURCE --until TIME").try("bayhold job repair --help")
+	case given(f.overrun != "", f.out != "", f.now) != 1:
+		return usage("what happened? give --overrun JOB/STEP=+MINUTES, or --out RESOURCE --until TIME, or --now").try("bayhold job repair --help")
 	case f.out == "" && (f.from != "" || f.until != ""):
 		return usage("--from and --until go with --out only")
 	case f.out != "" && f.until == "":
@@ -66,6 +72,17 @@ func (f *repairFlags) validate(requestID string) error {
 		return usage("--request-id goes with --book only")
 	}
 	return nil
+}
+
+// given counts what is so.
+func given(list ...bool) int {
+	n := 0
+	for _, is := range list {
+		if is {
+			n++
+		}
+	}
+	return n
 }
 
 // repaired is a repair with what was asked and what each job's bookings become.

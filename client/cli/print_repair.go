@@ -44,6 +44,9 @@ func eventText(c clock, req *bayholdv1.ProposeRepairRequest) string {
 			hours(time.Duration(o.GetExtraMinutes())*time.Minute))
 	}
 	o := req.GetOutage()
+	if o == nil {
+		return "By what is recorded up to now:"
+	}
 	return id(o.GetResource()) + " cannot be had " + c.rangeOf(o.GetDuring()) + "."
 }
 

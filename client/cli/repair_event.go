@@ -15,13 +15,15 @@ import (
 // repairRequest makes the question from the flags.
 func (a *app) repairRequest(ctx context.Context, p *place, f *repairFlags) (*bayholdv1.ProposeRepairRequest, error) {
 	req := &bayholdv1.ProposeRepairRequest{Parent: p.site.GetName()}
-	if f.overrun != "" {
+	switch {
+	case f.now:
+	case f.overrun != "":
 		o, err := a.readOverrun(ctx, p, f.overrun)
 		if err != nil {
 			return nil, err
 		}
 		req.Event = &bayholdv1.ProposeRepairRequest_Overrun{Overrun: o}
-	} else {
+	default:
 		during, err := a.period(p.clock, first(f.from, "now"), f.until)
 		if err != nil {
 			return nil, err
@@ -166,6 +168,9 @@ func eventWords(c clock, req *bayholdv1.ProposeRepairRequest) []string {
 		return []string{"job", "repair", "--overrun", overrunWord(o)}
 	}
 	o := req.GetOutage()
+	if o == nil {
+		return []string{"job", "repair", "--now"}
+	}
 	return []string{
 		"job", "repair", "--out", collection(o.GetResource()) + "/" + id(o.GetResource()),
 		"--from", c.typed(o.GetDuring().GetStart().AsTime()), "--until", c.typed(o.GetDuring().GetEnd().AsTime()),

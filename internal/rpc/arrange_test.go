@@ -85,6 +85,11 @@ func TestExplainAndRepairOverTheWire(t *testing.T) {
 	if err != nil || len(repair.GetJobs()) != 1 {
 		t.Errorf("overrun: %v, %v", repair, err)
 	}
-	_, err = arranging.ProposeRepair(t.Context(), &bayholdv1.ProposeRepairRequest{Parent: quay})
+	repair, err = arranging.ProposeRepair(t.Context(), &bayholdv1.ProposeRepairRequest{Parent: quay})
+	if err != nil || len(repair.GetBroken()) != 0 {
+		t.Errorf("as it stands: %v, %v", repair, err)
+	}
+	outage.GetOverrun().ExtraMinutes = 0
+	_, err = arranging.ProposeRepair(t.Context(), outage)
 	wantCode(t, err, codes.InvalidArgument)
 }

@@ -172,12 +172,19 @@ func (a Arrangement) move(ctx context.Context, tx *store.Tx, j ArrangedJob, was 
 	if err != nil {
 		return m, err
 	}
-	z, placed, err := hold(st, *j.Plan, net, j.Job)
+	far, err := progressOf(ctx, tx.Reader, was, tx.Now())
+	if err != nil {
+		return m, err
+	}
+	if far != nil && far.work.Record.Closing != nil {
+		return m, fault.New(fault.Precondition, "NOT_STANDING", "job %d is closed and stays as it was", j.Job)
+	}
+	z, placed, err := hold(st, *j.Plan, net, j.Job, far)
 	if err != nil {
 		return m, err
 	}
 	now := z.judgement(Order{}, z.describe(placed, nil))
-	if err := begunStay(was, now.job, tx.Now()); err != nil {
+	if err := begunStay(was, now.job, tx.Now(), far); err != nil {
 		return m, err
 	}
 	m.is.Planned, m.is.Steps = now.job.Planned, now.job.Steps
@@ -185,7 +192,7 @@ func (a Arrangement) move(ctx context.Context, tx *store.Tx, j ArrangedJob, was 
 		m.is.Promise = j.Promise
 	}
 	held, err := tx.Bookings(ctx, store.BookingFilter{Job: j.Job, Now: tx.Now()})
-	m.gone, m.more = difference(held, now.bookings)
+	m.gone, m.more = difference(held, z.past(held, now.bookings))
 	m.touched = store.Touching(j.Job, append(held, m.more...)...)
 	return m, err
 }
@@ -217,13 +224,19 @@ func stretchStep(net *procedure.Network, o Overrun) error {
 
 // begunStay refuses to move a step that has begun, or to have one begin before
 // now.
-func begunStay(was, is site.Job, now time.Time) error {
+func begunStay(was, is site.Job, now time.Time, far *progress) error {
 	start := make(map[string]time.Time, len(was.Steps))
 	for _, s := range was.Steps {
 		start[s.ID] = s.During.Start
 	}
 	for _, s := range is.Steps {
 		before := start[s.ID]
+		if far != nil && !far.begun(s.ID) {
+			before = s.During.Start // late, or not yet: it may be moved, but not into the past
+			if s.During.Start.Before(now.Truncate(time.Minute)) {
+				before = time.Time{}
+			}
+		}
 		if (before.Before(now) || s.During.Start.Before(now.Truncate(time.Minute))) && !before.Equal(s.During.Start) {
 			return fault.New(fault.Precondition, "BEGUN", "step %s of job %d has begun, or would have, and stays where it is", s.ID, was.ID)
 		}

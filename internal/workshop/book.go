@@ -188,7 +188,7 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 	if o.Plan.extent().Start.Before(tx.Now().Truncate(time.Minute)) {
 		return judged{}, fault.New(fault.Precondition, "PAST", "the plan begins in the past: find again")
 	}
-	z, placed, err := hold(m.State, o.Plan, merged.network, o.Replaces)
+	z, placed, err := hold(m.State, o.Plan, merged.network, o.Replaces, nil)
 	if err != nil {
 		return judged{}, err
 	}
@@ -198,7 +198,7 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 // hold holds a plan against its network and the site's shifts, closures,
 // conditions and calibrations, whose rows the caller has locked. What is out for
 // the job that has it already is at hand to it; job 0 is a new one.
-func hold(st store.State, p Plan, net procedure.Network, job int64) (*puzzle, *plan.Plan, error) {
+func hold(st store.State, p Plan, net procedure.Network, job int64, far *progress) (*puzzle, *plan.Plan, error) {
 	extent := p.extent()
 	st.Bookings, st.Issues = nil, withoutJobs(st.Issues, job)
 	y, err := newYard(st, extent.Start, extent.End)
@@ -209,6 +209,7 @@ func hold(st store.State, p Plan, net procedure.Network, job int64) (*puzzle, *p
 	if err != nil {
 		return nil, nil, err
 	}
+	z.advance(far)
 	placed, err := z.place(p)
 	return z, placed, err
 }
@@ -238,6 +239,7 @@ func (z *puzzle) place(p Plan) (*plan.Plan, error) {
 	if out.Units, err = z.serve(p.Bookings); err != nil {
 		return nil, err
 	}
+	z.goOn(out, false)
 	if against := plan.Validate(&z.problem, out); len(against) > 0 {
 		f := fault.New(fault.Precondition, "PLAN_UNFIT", "the plan does not fit the site as it is now; nothing was booked: find again")
 		for _, v := range against {
@@ -245,8 +247,10 @@ func (z *puzzle) place(p Plan) (*plan.Plan, error) {
 		}
 		return nil, f
 	}
-	mine := z.bookings(out)
-	theirs := slices.Clone(p.Bookings)
+	mine, theirs := z.bookings(out), slices.Clone(p.Bookings)
+	if z.progress != nil {
+		mine, theirs = z.remaining(mine, z.progress.now), z.remaining(theirs, z.progress.now)
+	}
 	sortBookings(theirs)
 	if !slices.EqualFunc(mine, theirs, sameBooking) {
 		return nil, unlike("its bookings are not those that its steps need")

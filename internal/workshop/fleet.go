@@ -21,6 +21,7 @@ type fleetJob struct {
 	release  time.Time // no step starts before
 	due      time.Time // the promise; zero if there is none
 	weight   float64   // of a minute late; 0 means 1
+	far      *progress // how far it has come; nil if nothing is recorded
 }
 
 // newFleet joins the problems of the jobs into one.
@@ -31,6 +32,7 @@ func newFleet(y *yard, jobs []fleetJob) (*fleet, error) {
 		if err != nil {
 			return nil, err
 		}
+		z.advance(j.far)
 		f.join(z, j)
 	}
 	f.problem.Units = y.units // parts of every job have come in

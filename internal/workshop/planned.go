@@ -68,9 +68,12 @@ func (z *puzzle) describe(p *plan.Plan, procedures []procedure.Procedure) Plan {
 	for i, s := range z.network.Steps {
 		at := p.Steps[i]
 		start, end = min(start, at.Start), max(end, at.End)
-		out.Steps = append(out.Steps, PlannedStep{ID: s.ID, Title: s.Step.Title, During: z.rangeOf(at)})
+		out.Steps = append(out.Steps, PlannedStep{ID: s.ID, Title: s.Step.Title, During: z.really(s.ID, z.rangeOf(at))})
 	}
 	out.During = z.rangeOf(plan.Window{Start: start, End: end})
+	if z.progress != nil {
+		out.During = out.extent()
+	}
 	for c, units := range p.Units {
 		for _, u := range units {
 			switch ref := z.refs[u]; ref.Kind {

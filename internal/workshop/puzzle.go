@@ -17,6 +17,7 @@ type puzzle struct {
 	problem  plan.Problem
 	claims   []claim // of each plan.Claim
 	arrivals []Arrival
+	progress *progress // how far the job has come; nil if nothing is recorded
 }
 
 // claim is what a plan.Claim stands for.

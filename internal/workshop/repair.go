@@ -13,7 +13,8 @@ import (
 )
 
 // RepairQuestion says what went otherwise: a step that runs over, or a resource
-// that cannot be had for a time.
+// that cannot be had for a time. Without either it asks what breaks by what is
+// recorded already: steps that began late, or have not ended when they should.
 type RepairQuestion struct {
 	Overrun *Overrun
 	Outage  *Outage
@@ -28,8 +29,8 @@ type Outage struct {
 
 func (q *RepairQuestion) check(now time.Time) error {
 	var fs fault.Fields
-	if (q.Overrun == nil) == (q.Outage == nil) {
-		fs.Add("event", "must be an overrun or an outage")
+	if q.Overrun != nil && q.Outage != nil {
+		fs.Add("event", "must be an overrun or an outage, or neither")
 	}
 	if o := q.Overrun; o != nil && (o.Extra < 1 || o.Extra > maxOverrun) {
 		fs.Add("overrun.extra_minutes", "must be 1 to %d", maxOverrun)
@@ -99,10 +100,13 @@ func (w *Workshop) newMender(ctx context.Context, r store.Reader, q RepairQuesti
 	if err != nil {
 		return nil, err
 	}
+	if listed, err = stillOpen(ctx, r, listed, now); err != nil {
+		return nil, err
+	}
 	from := now.Truncate(time.Minute)
 	var jobs []fleetJob
 	for _, j := range listed {
-		job, err := m.take(ctx, r, j, q)
+		job, err := m.take(ctx, r, j, q, now)
 		if err != nil {
 			return nil, err
 		}
@@ -141,7 +145,7 @@ func (w *Workshop) newMender(ctx context.Context, r store.Reader, q RepairQuesti
 
 // take reads a job that stands, with its steps as long as they take now; nil
 // for a reservation, which stays where it is.
-func (m *mender) take(ctx context.Context, r store.Reader, j site.Job, q RepairQuestion) (*fleetJob, error) {
+func (m *mender) take(ctx context.Context, r store.Reader, j site.Job, q RepairQuestion, now time.Time) (*fleetJob, error) {
 	if len(j.Steps) == 0 {
 		return nil, nil
 	}
@@ -154,6 +158,10 @@ func (m *mender) take(ctx context.Context, r store.Reader, j site.Job, q RepairQ
 			return nil, err
 		}
 	}
+	far, err := progressOf(ctx, r, j, now)
+	if err != nil {
+		return nil, err
+	}
 	known, err := planned(ctx, r, j)
 	if err != nil {
 		return nil, err
@@ -164,7 +172,7 @@ func (m *mender) take(ctx context.Context, r store.Reader, j site.Job, q RepairQ
 	}
 	m.jobs, m.held = append(m.jobs, j), append(m.held, held)
 	m.works = append(m.works, work{procedures: known, network: net})
-	return &fleetJob{network: net, arrivals: arrivalsOf(j), release: j.Planned.Start, due: j.Promise}, nil
+	return &fleetJob{network: net, arrivals: arrivalsOf(j), release: j.Planned.Start, due: j.Promise, far: far}, nil
 }
 
 // concerned refuses a question about a job or a resource that is not there.
@@ -207,7 +215,8 @@ func (m *mender) stand(now time.Time) error {
 		}
 		m.standing = append(m.standing, placed)
 		for s, at := range placed.Steps {
-			if z.at(at.Start).Before(now) {
+			m.fleet.problem.Steps[step+s].Duration = z.problem.Steps[s].Duration // as long as it is left to stand
+			if z.progress == nil && z.at(at.Start).Before(now) {
 				m.fleet.problem.Steps[step+s].Frozen = true
 				m.fleet.problem.Steps[step+s].At = at.Start
 			}
@@ -250,11 +259,52 @@ func (m *mender) freezeUnits() {
 	standing := m.fleet.whole(m.standing)
 	for c := range m.fleet.problem.Claims {
 		claim := &m.fleet.problem.Claims[c]
-		begun := slices.ContainsFunc(claim.Steps, func(s int32) bool { return m.fleet.problem.Steps[s].Frozen })
+		begun := slices.ContainsFunc(claim.Steps, func(s int32) bool { return m.fleet.problem.Steps[s].Frozen }) || m.inUse(claim)
 		if begun {
 			claim.Eligible = standing.Units[c]
 		}
 	}
+}
+
+// inUse tells whether a claim is for what stays where a step has begun: its bay
+// and its tools. Its people may be relieved.
+func (m *mender) inUse(claim *plan.Claim) bool {
+	first := int32(0)
+	for _, z := range m.fleet.parts {
+		steps := int32(len(z.problem.Steps))
+		if s := claim.Steps[0]; s >= first && s < first+steps {
+			return !claim.Crew && z.progress != nil && slices.ContainsFunc(claim.Steps, func(s int32) bool {
+				return z.progress.begun(z.network.Steps[s-first].ID)
+			})
+		}
+		first += steps
+	}
+	return false
+}
+
+// stillOpen leaves out jobs that are closed, and takes in those that have begun
+// and should have been handed back by now.
+func stillOpen(ctx context.Context, r store.Reader, listed []site.Job, now time.Time) ([]site.Job, error) {
+	begun, err := r.OpenJobs(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range begun {
+		if slices.ContainsFunc(listed, func(j site.Job) bool { return j.ID == id }) {
+			continue
+		}
+		j, err := r.Job(ctx, id, now)
+		if err != nil {
+			return nil, err
+		}
+		listed = append(listed, j)
+	}
+	ids := make([]int64, 0, len(listed))
+	for _, j := range listed {
+		ids = append(ids, j.ID)
+	}
+	closed, err := r.JobsClosed(ctx, ids)
+	return slices.DeleteFunc(listed, func(j site.Job) bool { return closed[j.ID] }), err
 }
 
 // standing reads a job and its bookings back into the planner's terms. It judges
@@ -271,8 +321,11 @@ func (z *puzzle) standing(j site.Job, held []site.Booking) (*plan.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	out.Units, err = z.serve(p.Bookings)
-	return out, err
+	if out.Units, err = z.serve(p.Bookings); err != nil {
+		return nil, err
+	}
+	z.goOn(out, true)
+	return out, nil
 }
 
 // tell says a repair in the words of the site.
@@ -288,7 +341,7 @@ func (m *mender) tell(res plan.Repair) Repair {
 		if placed != nil {
 			p := m.fleet.parts[i].describe(placed, m.works[i].procedures)
 			a.Plan = &p
-			gone, more := difference(m.held[i], m.fleet.parts[i].judgement(Order{}, p).bookings)
+			gone, more := difference(m.held[i], m.fleet.parts[i].past(m.held[i], m.fleet.parts[i].judgement(Order{}, p).bookings))
 			if len(gone)+len(more) == 0 {
 				continue
 			}

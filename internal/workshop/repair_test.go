@@ -109,7 +109,13 @@ func TestRepairOfNothing(t *testing.T) {
 		_, err := w.ProposeRepair(t.Context(), "quay", q)
 		return err
 	}
-	wantKind(t, ask(RepairQuestion{}), fault.Invalid, "REPAIR")
+	if err := ask(RepairQuestion{}); err != nil {
+		t.Errorf("what breaks as it stands: %v", err)
+	}
+	wantKind(t, ask(RepairQuestion{
+		Overrun: &Overrun{Job: first.Job.ID, Step: "chain/renew", Extra: 5},
+		Outage:  &Outage{Ref: Ref{Kind: site.KindTool, ID: "LK-1"}, During: hours.Range{Start: local(12, 8, 0), End: local(13, 8, 0)}},
+	}), fault.Invalid, "REPAIR")
 	wantKind(t, ask(RepairQuestion{Overrun: &Overrun{Job: first.Job.ID, Step: "chain/renew"}}), fault.Invalid, "REPAIR")
 	wantKind(t, ask(RepairQuestion{Overrun: &Overrun{Job: first.Job.ID, Step: "none", Extra: 5}}), fault.NotFound, "NOT_FOUND")
 	wantKind(t, ask(RepairQuestion{Overrun: &Overrun{Job: 999, Step: "none", Extra: 5}}), fault.Precondition, "NOT_STANDING")

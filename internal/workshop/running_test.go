@@ -27,7 +27,7 @@ type engine struct {
 func newEngine(t *testing.T) *engine {
 	t.Helper()
 	w := small(t)
-	p := find(t, w, FindQuestion{Procedures: []string{"chain"}, Earliest: local(12, 8, 0)})[0].Plan
+	p := find(t, w, FindQuestion{Procedures: []string{"chain"}, Earliest: local(12, 8, 0), Bay: "bay-2"})[0].Plan
 	o := order("W-901", p)
 	o.Promise = local(12, 17, 0)
 	booked, err := w.Book(t.Context(), act("book"), o)

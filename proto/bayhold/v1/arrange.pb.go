@@ -396,7 +396,7 @@ type ProposeRepairRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "sites/{site}".
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// What happened.
+	// What happened; neither: nothing but what is recorded already.
 	//
 	// Types that are valid to be assigned to Event:
 	//

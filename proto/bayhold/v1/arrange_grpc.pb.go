@@ -38,7 +38,7 @@ type ArrangementServiceClient interface {
 	// writes nothing. When the call is cancelled, what was told stands.
 	ArrangeJobs(ctx context.Context, in *ArrangeJobsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ArrangeJobsResponse], error)
 	// ProposeRepair tells what breaks when a job runs over, a tool drops out or a
-	// technician is absent, and the repair that moves the fewest promises, then
+	// technician is absent, or by what is recorded already, and the repair that moves the fewest promises, then
 	// the fewest bookings, then the fewest minutes. It writes nothing.
 	ProposeRepair(ctx context.Context, in *ProposeRepairRequest, opts ...grpc.CallOption) (*ProposeRepairResponse, error)
 	// BookArrangement moves booked jobs to new places, and books new ones, in one
@@ -105,7 +105,7 @@ type ArrangementServiceServer interface {
 	// writes nothing. When the call is cancelled, what was told stands.
 	ArrangeJobs(*ArrangeJobsRequest, grpc.ServerStreamingServer[ArrangeJobsResponse]) error
 	// ProposeRepair tells what breaks when a job runs over, a tool drops out or a
-	// technician is absent, and the repair that moves the fewest promises, then
+	// technician is absent, or by what is recorded already, and the repair that moves the fewest promises, then
 	// the fewest bookings, then the fewest minutes. It writes nothing.
 	ProposeRepair(context.Context, *ProposeRepairRequest) (*ProposeRepairResponse, error)
 	// BookArrangement moves booked jobs to new places, and books new ones, in one
