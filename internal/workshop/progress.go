@@ -62,7 +62,8 @@ func (z *puzzle) advance(p *progress) {
 		case p.over(s.ID):
 			*step = plan.Step{Elapsed: true, Frozen: true, At: now, Job: step.Job}
 		case p.begun(s.ID):
-			step.Duration = z.rest(p, s.ID, step.Duration)
+			// In one go or not: what is left of it may take longer than a shift.
+			step.Duration, step.Unbroken = z.rest(p, s.ID, step.Duration), false
 		}
 	}
 	var arcs []plan.Arc
