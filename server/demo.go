@@ -66,11 +66,13 @@ func runDemo(ctx context.Context, c config, once bool) error {
 	}
 	defer func() { _ = log.Close() }()
 	c.listen = freeAddress(c.listen)
+	clock := &demoClock{}
+	c.now = clock.Now
 	h, err := open(ctx, found, c, logger(log))
 	if err != nil {
 		return stopQuietly(found, err)
 	}
-	show := &show{ctx: ctx, server: h.lis.Addr().String(), shop: h.shop, tokens: map[string]string{}}
+	show := &show{ctx: ctx, server: h.lis.Addr().String(), shop: h.shop, tokens: map[string]string{}, clock: clock}
 	err = show.play()
 	if err == nil && !once {
 		show.invite()
@@ -128,6 +130,7 @@ type show struct {
 	dir    string
 	shop   *workshop.Workshop
 	tokens map[string]string // of the people of the show
+	clock  *demoClock
 }
 
 // The people of the show, and the site that they belong to.
@@ -178,6 +181,11 @@ func (s *show) play() error {
 				return err
 			}
 		}
+		if c := scene.args; len(c) > 1 && c[0] == "token" { // everybody is there
+			if err := s.runJob(); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }
@@ -219,7 +227,9 @@ func (s *show) scenes(files []string, tuesday string) []scene {
 
 // act plays a scene.
 func (s *show) act(c scene) error {
-	fmt.Println("\n--- " + c.say)
+	if c.say != "" {
+		fmt.Println("\n--- " + c.say)
+	}
 	fmt.Printf("\n%s$ %s\n", c.who, commandLine(c.args, s.dir))
 	got, err := s.run(c)
 	if err != nil {
@@ -256,6 +266,7 @@ const (
 	exitDone     = 0
 	exitNo       = 3
 	exitLostRace = 5
+	exitAtOdds   = 6
 	exitDenied   = 8
 )
 
@@ -272,7 +283,7 @@ func (s *show) run(c scene) (int, error) {
 		streams.Out = file
 	}
 	env := map[string]string{"BAYHOLD_SERVER": s.server, "COLUMNS": os.Getenv("COLUMNS"), "XDG_STATE_HOME": s.dir, "BAYHOLD_TOKEN": s.tokens[c.who]}
-	code := cli.Run(s.ctx, c.args, streams, func(key string) string { return env[key] }, time.Now)
+	code := cli.Run(s.ctx, c.args, streams, func(key string) string { return env[key] }, s.clock.Now)
 	return code, s.ctx.Err()
 }
 

@@ -45,6 +45,7 @@ type config struct {
 	tls       certs.Files
 	metrics   string
 	limits    limits
+	now       func() time.Time // the workshop's clock; nil: the real one
 }
 
 func (c *config) databaseFlags(fs *pflag.FlagSet) {
@@ -115,7 +116,7 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
 	}
 	h.feed = feed.New(h.store, log)
-	h.shop = workshop.New(h.store, time.Now)
+	h.shop = workshop.New(h.store, c.clock())
 	if h.wall, err = c.openWall(h.shop, h.feed, keeper, log); err != nil {
 		_ = h.lis.Close()
 		h.figures.close(ctx)
@@ -145,6 +146,14 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	go func() { h.done <- h.rpc.Serve(c.limits.bounded(h.lis)) }()
 	h.warn(ctx)
 	return h, nil
+}
+
+// clock tells the time that the workshop goes by: the real one, but in the demo.
+func (c *config) clock() func() time.Time {
+	if c.now != nil {
+		return c.now
+	}
+	return time.Now
 }
 
 // secure reads the certificates to serve with, nil for none, and refuses what

@@ -8,6 +8,7 @@ import (
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/plan"
+	"bayhold/internal/running"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
 )
@@ -140,7 +141,7 @@ func (w *Workshop) newMender(ctx context.Context, r store.Reader, q RepairQuesti
 	if m.fleet, err = newFleet(y, jobs); err != nil {
 		return nil, err
 	}
-	return m, m.stand(now)
+	return m, m.stand(now, q.Outage)
 }
 
 // take reads a job that stands, with its steps as long as they take now; nil
@@ -206,7 +207,7 @@ func (y *yard) out(o *Outage) {
 }
 
 // stand lays the jobs out where they stand, and freezes what has begun.
-func (m *mender) stand(now time.Time) error {
+func (m *mender) stand(now time.Time, out *Outage) error {
 	step := 0
 	for i, z := range m.fleet.parts {
 		placed, err := z.standing(m.jobs[i], m.held[i])
@@ -227,7 +228,7 @@ func (m *mender) stand(now time.Time) error {
 		m.release(i, placed, now)
 	}
 	m.fleet.problem.Units = m.fleet.units
-	m.freezeUnits()
+	m.freezeUnits(out)
 	return nil
 }
 
@@ -255,11 +256,11 @@ func (m *mender) release(i int, placed *plan.Plan, now time.Time) {
 }
 
 // freezeUnits leaves those who serve what has begun where they are.
-func (m *mender) freezeUnits() {
+func (m *mender) freezeUnits(out *Outage) {
 	standing := m.fleet.whole(m.standing)
 	for c := range m.fleet.problem.Claims {
 		claim := &m.fleet.problem.Claims[c]
-		begun := slices.ContainsFunc(claim.Steps, func(s int32) bool { return m.fleet.problem.Steps[s].Frozen }) || m.inUse(claim)
+		begun := slices.ContainsFunc(claim.Steps, func(s int32) bool { return m.fleet.problem.Steps[s].Frozen }) || m.inUse(claim) || m.manned(claim, standing.Units[c], out)
 		if begun {
 			claim.Eligible = standing.Units[c]
 		}
@@ -276,6 +277,21 @@ func (m *mender) inUse(claim *plan.Claim) bool {
 			return !claim.Crew && z.progress != nil && slices.ContainsFunc(claim.Steps, func(s int32) bool {
 				return z.progress.begun(z.network.Steps[s-first].ID)
 			})
+		}
+		first += steps
+	}
+	return false
+}
+
+// manned tells whether a claim is for the people of a step that runs, who go on
+// with it unless one of them is out.
+func (m *mender) manned(claim *plan.Claim, people []int32, out *Outage) bool {
+	first := int32(0)
+	for _, z := range m.fleet.parts {
+		steps := int32(len(z.problem.Steps))
+		if s := claim.Steps[0]; s >= first && s < first+steps {
+			return claim.Crew && z.progress != nil && z.progress.work.State(z.network.Steps[s-first].ID) == running.Running &&
+				!slices.ContainsFunc(people, func(u int32) bool { return out != nil && z.refs[u] == out.Ref })
 		}
 		first += steps
 	}
