@@ -31,6 +31,8 @@ type Arrangement struct {
 	Late float64
 	// LateBound is a proved lower bound of Late.
 	LateBound float64
+	// Moves is how often a unit goes from a job in one place to one in another.
+	Moves int64
 	// Unplaced are the jobs for which the search found no place before the
 	// horizon; their steps have none in Plan (an empty window at 0) and their
 	// claims no units.
@@ -43,9 +45,10 @@ type Arrangement struct {
 const defaultSchedules = 20_000
 
 // Arrange plans many jobs at once: first as little weighted lateness as can
-// be, then early hand-backs, then few minutes in the bay; steps and pools alone,
-// without claims, releases and promises, for the earliest end of all. It is an
-// anytime search that ends with its budget or its context and gives the best it
+// be, then early hand-backs, then few minutes in the bay, then few moves of tools
+// between bays, then near the plan that stands; steps and pools alone, without
+// claims, releases and promises, for the earliest end of all. It is an anytime
+// search that ends with its budget or its context and gives the best it
 // has.
 // The error is a fault of kind Invalid for an unsound problem.
 func Arrange(ctx context.Context, p *Problem, o ArrangeOptions) (Arrangement, error) {

@@ -118,3 +118,47 @@ func TestArrangeBeginsWithWhatStands(t *testing.T) {
 		t.Errorf("only %d of %d steps are where they stood", same, len(p.Steps))
 	}
 }
+
+// TestArrangeKeepsToolsInTheirBays has three jobs that take one tool in turn and
+// stand in either of two bays. The smaller gap is in the one that has no room
+// for the last job; the tool need not move if all stand in the other.
+func TestArrangeKeepsToolsInTheirBays(t *testing.T) {
+	whole := []Window{{0, 1000}}
+	p := &Problem{Horizon: 1000, Units: []Unit{
+		{ID: "bay-1", Open: whole, Expiry: Never, Place: true},
+		{ID: "bay-2", Open: whole, Expiry: Never, Place: true, Busy: []Blocked{{Window{200, 900}, 0}}},
+		{ID: "tool", Open: whole, Expiry: Never},
+	}}
+	for j := range int32(3) {
+		p.Jobs = append(p.Jobs, Job{Due: Never})
+		p.Steps = append(p.Steps, Step{Duration: 90, Job: j})
+		p.Claims = append(p.Claims,
+			Claim{Steps: []int32{j}, Eligible: []int32{0, 1}, Count: 1}, Claim{Steps: []int32{j}, Eligible: []int32{2}, Count: 1})
+	}
+	a, err := Arrange(context.Background(), p, ArrangeOptions{Schedules: 20})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := Validate(p, &a.Plan); v != nil || a.Moves != 0 || a.Plan.Finish != 270 {
+		t.Errorf("%d moves, ends at %d, %v: %+v", a.Moves, a.Plan.Finish, v, a.Plan)
+	}
+}
+
+// TestArrangeStaysWhereItStood gives it a plan that could be mirrored at no
+// loss: two jobs alike, of which either may go first.
+func TestArrangeStaysWhereItStood(t *testing.T) {
+	p := &Problem{Horizon: 1000, Units: []Unit{{ID: "bay", Open: []Window{{0, 1000}}, Expiry: Never}}}
+	for j := range int32(2) {
+		p.Jobs = append(p.Jobs, Job{Due: Never})
+		p.Steps = append(p.Steps, Step{Duration: 100, Job: j})
+		p.Claims = append(p.Claims, Claim{Steps: []int32{j}, Eligible: []int32{0}, Count: 1})
+	}
+	stands := Plan{Steps: []Window{{100, 200}, {0, 100}}, Units: [][]int32{{0}, {0}}, Finish: 200}
+	a, err := Arrange(context.Background(), p, ArrangeOptions{Schedules: 500, Standing: &stands})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(stands.Steps, a.Plan.Steps); d != "" {
+		t.Error(d)
+	}
+}

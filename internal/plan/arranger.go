@@ -14,11 +14,14 @@ type score struct {
 	late     float64 // minutes past the promises, weighted
 	ends     int64   // sum of hand-backs
 	minutes  int64   // in bays
+	moves    int64   // of tools from one bay to another
+	shift    int64   // minutes by which starts differ from the plan that stands
 }
 
 func (s score) compare(o score) int {
 	return cmp.Or(cmp.Compare(s.unplaced, o.unplaced), cmp.Compare(s.late, o.late),
-		cmp.Compare(s.ends, o.ends), cmp.Compare(s.minutes, o.minutes))
+		cmp.Compare(s.ends, o.ends), cmp.Compare(s.minutes, o.minutes),
+		cmp.Compare(s.moves, o.moves), cmp.Compare(s.shift, o.shift))
 }
 
 // rounds is how many schedules each worker builds before all share the best;
@@ -38,6 +41,7 @@ type arranger struct {
 	o       ArrangeOptions
 	net     *net
 	groups  []*group
+	stand   []*Plan // of each group in the plan that stands; nil if it has no place there
 	workers []*worker
 	bound   Time
 	lateLow float64
@@ -55,6 +59,11 @@ type worker struct {
 
 func newArranger(ctx context.Context, p *Problem, order []int32, o ArrangeOptions) *arranger {
 	a := &arranger{ctx: ctx, p: p, o: o, net: compile(p, order), groups: p.grouped()}
+	if pl := o.Standing; pl != nil && len(pl.Steps) == len(p.Steps) && len(pl.Units) == len(p.Claims) {
+		for _, g := range a.groups {
+			a.stand = append(a.stand, g.from(pl))
+		}
+	}
 	budget := o.Schedules
 	if budget <= 0 {
 		budget = 1 << 62
@@ -98,6 +107,7 @@ func (a *arranger) run() Arrangement {
 			a.tell(best)
 		}
 	}
+	best.settleIn(a)
 	return a.answer(best)
 }
 
@@ -144,10 +154,10 @@ func (w *worker) begin(a *arranger, i int) {
 		order[g] = g
 	}
 	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(a.urgency(x, i%2 == 1), a.urgency(y, i%2 == 1)) })
-	if pl := a.o.Standing; pl != nil && len(pl.Steps) == len(a.p.Steps) && len(pl.Units) == len(a.p.Claims) {
-		for g, broken := range brokenBy(a.groups, Validate(a.p, pl)) {
+	if a.stand != nil {
+		for g, broken := range brokenBy(a.groups, Validate(a.p, a.o.Standing)) {
 			if !broken {
-				w.put(g, a.groups[g].from(pl))
+				w.put(g, a.stand[g])
 			}
 		}
 	}

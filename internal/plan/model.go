@@ -27,6 +27,9 @@ type Unit struct {
 	// Expiry is the minute from which the unit is out of calibration: every
 	// hold must end by then. Never if it does not lapse.
 	Expiry Time
+	// Place says that work stands in it: a bay. Other units that are held
+	// move when they go from a job in one place to a job in another.
+	Place bool `json:",omitempty"`
 }
 
 // Blocked is a range that cannot be had, and a number by which the caller

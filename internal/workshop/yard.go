@@ -136,7 +136,7 @@ func conditionText(t site.Tool) string {
 }
 
 func (y *yard) add(ref Ref, open []plan.Window, busy map[Ref][]site.Booking) int32 {
-	u := plan.Unit{ID: ref.ID, Open: open, Expiry: plan.Never}
+	u := plan.Unit{ID: ref.ID, Open: open, Expiry: plan.Never, Place: ref.Kind == site.KindBay}
 	for _, b := range busy[ref] {
 		u.Busy = append(u.Busy, y.blocked(b.During, reason{
 			kind: BlockerBooked, job: b.Job, reference: b.Reference, until: b.During.End,
