@@ -66,6 +66,24 @@ type finder struct {
 	front Front
 	start int64
 	quiet bool // does without reasons
+	cut   bool // a part of the search was broken off
+}
+
+// share is the part of the budget, one in so many, that one point of the front
+// may take beyond the earliest finish: what is hard to prove must not keep the
+// other points from being found.
+const share = 16
+
+// partly runs a search on a share of the budget.
+func (f *finder) partly(search func()) {
+	all := f.nodes
+	f.nodes = min(all, f.opts.Nodes/share)
+	given := f.nodes
+	search()
+	f.nodes += all - given
+	if f.out && f.nodes > 0 && f.ctx.Err() == nil {
+		f.out, f.cut = false, true
+	}
 }
 
 func newFinder(ctx context.Context, p *Problem, order []int32, o FindOptions) *finder {
@@ -115,12 +133,13 @@ func (f *finder) find() Front {
 			break
 		}
 		lim.span = fr.Plans[len(fr.Plans)-1].Minutes - 1
-		var bound Time
-		best, bound = f.earliest(lim)
-		if best != nil {
-			best.Bound, best.Proved = bound, best.Finish <= bound
-		}
-		fr.Complete = best == nil && !f.out && !f.partial
+		f.partly(func() {
+			var bound Time
+			if best, bound = f.earliest(lim); best != nil {
+				best.Bound, best.Proved = bound, best.Finish <= bound
+			}
+		})
+		fr.Complete = best == nil && !f.out && !f.cut && !f.partial
 	}
 	f.lead(&fr.Plans[0])
 	return f.done()
@@ -139,9 +158,11 @@ func (f *finder) lead(pl *Plan) { pl.Bound, pl.Proved = f.front.Bound, f.front.P
 func (f *finder) compact(best *Plan, lim limits) *Plan {
 	bound, proved := best.Bound, best.Proved
 	lim.deadline, lim.span = best.Finish, best.Minutes-1
-	if short := f.shortest(lim); short != nil {
-		best = short
-	}
+	f.partly(func() {
+		if short := f.shortest(lim); short != nil {
+			best = short
+		}
+	})
 	best.Bound, best.Proved = bound, proved
 	return best
 }

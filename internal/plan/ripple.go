@@ -43,21 +43,29 @@ type Repair struct {
 // jobs in the way. That is a heuristic; only the soundness of the plan is
 // certain. The error is a fault of kind Invalid for an unsound problem.
 func Ripple(ctx context.Context, p *Problem, o RippleOptions) (Repair, error) {
-	if _, err := p.prepare(); err != nil {
+	r, err := newRippler(ctx, p, o)
+	if err != nil {
 		return Repair{}, err
+	}
+	out := Repair{Broken: Validate(p, r.o.Standing)}
+	r.find(out.Broken)
+	r.repair()
+	r.report(&out)
+	return out, nil
+}
+
+// newRippler makes a rippler for a problem and its standing plan.
+func newRippler(ctx context.Context, p *Problem, o RippleOptions) (*rippler, error) {
+	if _, err := p.prepare(); err != nil {
+		return nil, err
 	}
 	if o.Standing == nil {
 		o.Standing = &Plan{}
 	}
 	if len(o.Standing.Steps) != len(p.Steps) || len(o.Standing.Units) != len(p.Claims) {
-		return Repair{}, shapeFault(p, o.Standing)
+		return nil, shapeFault(p, o.Standing)
 	}
-	r := &rippler{p: p, o: o, in: newInserter(ctx, p, o.Now, p.grouped())}
-	out := Repair{Broken: Validate(p, o.Standing)}
-	r.find(out.Broken)
-	r.repair()
-	r.report(&out)
-	return out, nil
+	return &rippler{p: p, o: o, in: newInserter(ctx, p, o.Now, p.grouped())}, nil
 }
 
 // rippler repairs group by group.
