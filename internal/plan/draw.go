@@ -52,15 +52,28 @@ func (d *drawer) pick(a *axis, rng *rand.Rand, among []int32) int32 {
 	}
 	sum := int64(0)
 	for _, i := range among {
-		sum += int64(a.tail[d.ready[i]] - least + 1)
+		sum += d.regret(a, i, least)
 	}
 	x := rng.Int64N(sum)
 	for _, i := range among {
-		if x -= int64(a.tail[d.ready[i]] - least + 1); x < 0 {
+		if x -= d.regret(a, i, least); x < 0 {
 			return i
 		}
 	}
 	return among[len(among)-1]
+}
+
+// sharpFrom is from how many steps on regrets are squared: the more steps, the
+// less there is to hope of a list that does not follow them.
+const sharpFrom = 61
+
+// regret is the weight of a ready step in a draw.
+func (d *drawer) regret(a *axis, i, least int32) int64 {
+	r := int64(a.tail[d.ready[i]] - least + 1)
+	if a.n >= sharpFrom {
+		r *= r
+	}
+	return r
 }
 
 // serial draws a list step by step among whatever may come next.

@@ -8,6 +8,9 @@ import "math"
 // population is how many schedules to keep on each side.
 func population(n int, budget int64) int {
 	size := 0.65 * math.Sqrt(float64(budget)) * math.Pow(120/float64(n), 0.4)
+	if n >= sharpFrom { // few schedules of many steps: fewer still to breed from
+		size *= math.Pow(min(1, float64(budget)/5000), 0.15)
+	}
 	return int(min(300, max(8, size)))
 }
 
