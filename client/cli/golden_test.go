@@ -95,6 +95,15 @@ func goldenCases() []goldenCase {
 		{"job-check-no", job("check", "--start", "2026-12-01 8:00", "--by", "2026-12-01"), refuse},
 		{"job-check-no-json", job("check", "--start", "2026-12-01 8:00", "--output", "json"), refuse},
 		{"job-find", job("find", "--from", "tomorrow", "--horizon", "2026-12-18"), nil},
+		{"job-find-disturb", job("find", "--from", "2026-11-26 8:00", "--disturb"), func(f *fake) {
+			more := fixtureFound()
+			more.Options = more.Options[1:]
+			more.Disturbing = []*bayholdv1.PlanOption{{Plan: fixturePlan(2, false), Disturbed: []*bayholdv1.DisturbedJob{{
+				Job: harbour + "/jobs/17", Reference: "W-40", Planned: &bayholdv1.TimeRange{Start: ts(nov, 26, 8, 0), End: ts(nov, 27, 12, 0)},
+				Plan: fixturePlan(3, false), PromiseTime: ts(nov, 27, 16, 0), PromiseMissed: true,
+			}}}}
+			f.reply["FindPlans"] = more
+		}},
 		{"job-find-one", job("find", "--from", "2026-11-26 8:00"), func(f *fake) {
 			one := fixtureFound()
 			one.Options = one.Options[:1]

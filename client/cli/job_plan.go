@@ -24,6 +24,7 @@ type workFlags struct {
 	confidence float64 // as read
 
 	insteadOf string // booked job that the plan takes the place of
+	disturb   bool   // find: tell as well what disturbs a booked job
 }
 
 func (f *workFlags) registerWork(cmd *cobra.Command) {
@@ -115,7 +116,7 @@ func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.F
 	}
 	req := &bayholdv1.FindPlansRequest{
 		Parent: p.site.GetName(), Procedures: work.procedures, Bay: work.bay, ReplacedJob: work.replaced,
-		PartArrivals: f.arrivals, EarliestTime: stamp(from), PromiseConfidence: f.confidence,
+		PartArrivals: f.arrivals, EarliestTime: stamp(from), PromiseConfidence: f.confidence, WithDisturbing: f.disturb,
 	}
 	if f.horizon != "" {
 		horizon, err := a.when(p.clock.since(from), "--horizon", f.horizon, dayEnd)
@@ -183,9 +184,14 @@ func (a *app) jobFindCommand() *cobra.Command {
 		long: `Find the plan with the earliest hand-back and the one with the fewest hours in
 the bay, from the time that the vehicle can be there. With --output json the
 answer can be kept in a file and booked: bayhold job book --plan FILE. --part
-names a part that is still on its way: the steps that need it wait for it.`,
+names a part that is still on its way: the steps that need it wait for it.
+
+The options move nothing that stands. --disturb asks as well what could be had
+sooner if one booked job gave way that has not begun: which, where to, and
+whether its promise holds. Nothing is moved by asking.`,
 		example: `  bayhold job find --procedure belt-orlo-20 --from tomorrow
   bayhold job find -p belt-orlo-20 --from tomorrow --promise 80%
+  bayhold job find --procedure belt-orlo-20 --from tomorrow --disturb
   bayhold job find -p belt-orlo-20 --from "tue 8:00" --horizon 2026-12-18 --output json > plans.json
   bayhold job find -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00" --part seal-20=2026-12-02`,
 		args: cobra.NoArgs,
@@ -213,6 +219,7 @@ names a part that is still on its way: the steps that need it wait for it.`,
 	cmd.Flags().StringVar(&f.horizon, "horizon", "",
 		"latest hand-back of use; a date: the end of that day (default eight weeks later)")
 	cmd.Flags().StringVar(&f.promise, "promise", "", "tell the hand-back that holds with this `percentage`, by simulation: 80%")
+	cmd.Flags().BoolVar(&f.disturb, "disturb", false, "tell as well what could be had if one booked job gave way")
 	require(cmd, "procedure", "from")
 	return cmd
 }
@@ -225,6 +232,7 @@ func (a *app) tellFind(p *place, f *workFlags, req *bayholdv1.FindPlansRequest, 
 		} else {
 			a.printNothingFound(w, p.clock, f, req, resp)
 		}
+		a.printDisturbing(w, p.clock, req, resp.GetDisturbing())
 	})
 	if err == nil && len(resp.GetOptions()) == 0 {
 		err = errNo

@@ -48,7 +48,7 @@ func (a *app) printOptions(w io.Writer, c clock, f *workFlags, req *bayholdv1.Fi
 // optionTable sets options side by side, numbered on from the ones before.
 func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 	t := table{cols: []column{{}}, bare: true}
-	rows := [][]string{{""}, {"Best at"}, {"Start"}, {"Hand-back"}, {""}, {promiseLabel(options)}, {"Bay"}, {"In the bay"}}
+	rows := [][]string{{""}, {"Best at"}, {"Start"}, {"Hand-back"}, {""}, {promiseLabel(options)}, {"Bay"}, {"In the bay"}, {"Disturbs"}}
 	people, held := sideBySide{}, sideBySide{}
 	for i, o := range options {
 		p := o.GetPlan()
@@ -59,7 +59,7 @@ func optionTable(c clock, options []*bayholdv1.PlanOption, before int) table {
 		}
 		for r, cell := range []string{
 			fmt.Sprintf("Option %d", before+i+1), merits(o), c.at(p.GetStartTime()), c.at(p.GetHandBackTime()), proof, c.at(o.GetPromiseTime()),
-			id(p.GetBay()), hours(inBay(p)),
+			id(p.GetBay()), hours(inBay(p)), disturbs(c, o),
 		} {
 			rows[r] = append(rows[r], cell)
 		}
@@ -114,6 +114,48 @@ func (s sideBySide) write(t *table, heading string, options int) {
 	}
 }
 
+// disturbs says which booked jobs an option moves, and where to.
+func disturbs(c clock, o *bayholdv1.PlanOption) string {
+	var out []string
+	for _, d := range o.GetDisturbed() {
+		text := fmt.Sprintf("%s (job %s): from %s to %s, handed back %s", d.GetReference(), id(d.GetJob()),
+			c.at(d.GetPlanned().GetStart()), c.at(d.GetPlan().GetStartTime()), c.at(d.GetPlan().GetHandBackTime()))
+		switch {
+		case d.GetPromiseMissed():
+			text += ", after its promise"
+		case d.GetPromiseTime() != nil:
+			text += ", in time"
+		}
+		out = append(out, text)
+	}
+	return first(strings.Join(out, "; "), "nothing")
+}
+
+// printDisturbing prints what could be had if a booked job gave way, and how.
+func (a *app) printDisturbing(w io.Writer, c clock, req *bayholdv1.FindPlansRequest, options []*bayholdv1.PlanOption) {
+	if !req.GetWithDisturbing() {
+		return
+	}
+	fmt.Fprintln(w)
+	if len(options) == 0 {
+		writeText(w, "No way was found to hand it back earlier by moving one booked job.", a.width())
+		return
+	}
+	writeText(w, "Handed back earlier, if one booked job gives way:", a.width())
+	fmt.Fprintln(w)
+	writeTable(w, optionTable(c, options, 0), a.width())
+	var ids []string
+	for _, p := range req.GetProcedures() {
+		ids = append(ids, id(p))
+	}
+	fmt.Fprintln(w)
+	for _, d := range options[0].GetDisturbed() {
+		fmt.Fprintf(w, "Go on: %s\n", a.again("job", "arrange", "--job", id(d.GetJob()), "--new",
+			"REFERENCE="+strings.Join(ids, ",")+"@"+c.typed(req.GetEarliestTime().AsTime()), "--to", "FILE"))
+		fmt.Fprintf(w, "       %s\n", a.again("job", "move", "--arrangement", "FILE"))
+	}
+}
+
 // merits says what an option is best at.
 func merits(o *bayholdv1.PlanOption) string {
 	var out []string
@@ -124,6 +166,9 @@ func merits(o *bayholdv1.PlanOption) string {
 		case bayholdv1.PlanOption_MERIT_FEWEST_BAY_HOURS:
 			out = append(out, "fewest hours in the bay")
 		}
+	}
+	if len(o.GetDisturbed()) > 0 {
+		return "handed back earlier"
 	}
 	return first(strings.Join(out, ", "), "lies between")
 }

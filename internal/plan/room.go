@@ -30,7 +30,8 @@ const maxRooms = 3
 // handed back before by, if one of the jobs that stand gave way: earliest
 // hand-back first, each next one later and less of a disturbance. Steps do not
 // move to before Now, and frozen ones not at all. That is a heuristic: there may
-// be more ways, and such as move several jobs. The error is a fault of kind
+// be more ways, and such as move several jobs. It tells none while something that
+// stands is broken. The error is a fault of kind
 // Invalid for an unsound problem.
 func MakeRoom(ctx context.Context, p *Problem, o RippleOptions, job int32, by Time) ([]Room, error) {
 	r, err := newRippler(ctx, p, o)
@@ -39,7 +40,7 @@ func MakeRoom(ctx context.Context, p *Problem, o RippleOptions, job int32, by Ti
 	}
 	r.find(Validate(p, r.o.Standing))
 	g := slices.IndexFunc(r.in.groups, func(gr *group) bool { return slices.Contains(gr.jobs, job) })
-	if g < 0 || r.stand[g] != nil {
+	if g < 0 || len(r.hit) != 1 || r.hit[0] != g {
 		return nil, nil
 	}
 	type way struct {

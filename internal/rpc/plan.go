@@ -76,6 +76,7 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		Earliest: instant(&fs, "earliest_time", req.GetEarliestTime()),
 		Horizon:  instant(&fs, "horizon_time", req.GetHorizonTime()),
 		Arrivals: readArrivals(&fs, "part_arrivals", req.GetPartArrivals()), Confidence: req.GetPromiseConfidence(),
+		Disturb: req.GetWithDisturbing(),
 	}
 	if q.Replaces, err = readReplaced(siteID, req.GetReplacedJob()); err != nil {
 		return nil, err
@@ -100,6 +101,9 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		}
 		out.Options = append(out.Options, o)
 	}
+	for i := range answer.Rooms {
+		out.Disturbing = append(out.Disturbing, writeRoom(siteID, &answer.Rooms[i]))
+	}
 	var ranges []hours.Range
 	for _, o := range answer.Options {
 		ranges = append(ranges, o.Plan.During)
@@ -108,6 +112,17 @@ func (s planningService) FindPlans(ctx context.Context, req *bayholdv1.FindPlans
 		return s.pictures.Find(zone, open, answer)
 	})
 	return out, err
+}
+
+func writeRoom(siteID string, r *workshop.Room) *bayholdv1.PlanOption {
+	out := &bayholdv1.PlanOption{Plan: writePlan(siteID, &r.Plan)}
+	for _, j := range r.Disturbed {
+		out.Disturbed = append(out.Disturbed, &bayholdv1.DisturbedJob{
+			Job: numbered(siteID, jobs, j.Job), Reference: j.Reference, Planned: writeRange(j.Planned),
+			Plan: writePlan(siteID, j.Plan), PromiseTime: stamp(j.Promise), PromiseMissed: j.Missed(),
+		})
+	}
+	return out
 }
 
 // readReplaced reads the name of a job that a plan takes the place of, if any.

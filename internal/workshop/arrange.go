@@ -24,6 +24,7 @@ const (
 type NewJob struct {
 	Reference  string
 	Procedures []string
+	Bay        string // only this one; empty: any
 	Earliest   time.Time
 	Promise    time.Time // zero if none
 	Weight     float64   // of a minute late; 0 means 1
@@ -185,7 +186,7 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 		}
 		a.jobs = append(a.jobs, ArrangedJob{Reference: n.Reference, Promise: n.Promise})
 		a.works, a.held = append(a.works, merged), append(a.held, nil)
-		jobs = append(jobs, fleetJob{network: merged.network, arrivals: n.Arrivals, release: n.Earliest, due: n.Promise, weight: n.Weight})
+		jobs = append(jobs, fleetJob{network: merged.network, bay: n.Bay, arrivals: n.Arrivals, release: n.Earliest, due: n.Promise, weight: n.Weight})
 	}
 	st, err := r.State(ctx, w.Now(), hours.Range{Start: from, End: q.Horizon}, nil)
 	if err != nil {
@@ -201,12 +202,16 @@ func (w *Workshop) gather(ctx context.Context, r store.Reader, q ArrangeQuestion
 	return a, err
 }
 
-// standing is the plan that people have been told, for the search to begin with;
-// nil with new jobs, which have none, and where it no longer fits.
+// standing is the plan that people have been told, for the search to begin with,
+// in which new jobs have no place; nil where it no longer fits.
 func (a *arrangers) standing() *plan.Plan {
 	parts := make([]*plan.Plan, 0, len(a.jobs))
 	for i := range a.jobs {
 		p := a.stands(i)
+		if i >= len(a.booked) {
+			z := &a.fleet.parts[i].problem
+			p = &plan.Plan{Steps: make([]plan.Window, len(z.Steps)), Units: make([][]int32, len(z.Claims))}
+		}
 		if p == nil {
 			return nil
 		}

@@ -23,6 +23,13 @@ type ArrangedJob struct {
 	Moved     bool        // whether Plan is another place than it has
 }
 
+// Missed tells whether the place proposed breaks the promise, and ends later than
+// the place that the job has.
+func (j ArrangedJob) Missed() bool {
+	end := j.Plan.During.End
+	return !j.Promise.IsZero() && end.After(j.Promise) && end.After(j.Planned.End)
+}
+
 // maxArranged is how many jobs may be arranged or moved in one act.
 const maxArranged = 200
 

@@ -17,6 +17,7 @@ type fleet struct {
 // fleetJob is one job of a fleet.
 type fleetJob struct {
 	network  procedure.Network
+	bay      string // only this one; empty: any
 	arrivals []Arrival
 	release  time.Time // no step starts before
 	due      time.Time // the promise; zero if there is none
@@ -28,7 +29,7 @@ type fleetJob struct {
 func newFleet(y *yard, jobs []fleetJob) (*fleet, error) {
 	f := &fleet{yard: y, problem: plan.Problem{Horizon: y.horizon}}
 	for _, j := range jobs {
-		z, err := newPuzzle(y, j.network, "", j.arrivals)
+		z, err := newPuzzle(y, j.network, j.bay, j.arrivals)
 		if err != nil {
 			return nil, err
 		}

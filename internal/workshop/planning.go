@@ -121,9 +121,10 @@ type FindQuestion struct {
 	Arrivals   []Arrival // parts that are not here yet
 	Replaces   int64     // a job whose own bookings do not count; 0: none
 	Confidence float64   // what to promise with; 0: nothing is said of promises
+	Disturb    bool      // tell as well what giving way of one booked job would bring
 }
 
-// Option is a plan and what it is best at.
+// Option is a plan and what it is best at. It moves nothing that stands.
 type Option struct {
 	Plan     Plan
 	Earliest bool      // no option is handed back earlier
@@ -136,6 +137,7 @@ type FindAnswer struct {
 	Outcome  Outcome
 	Options  []Option
 	Blockers []Blocker // of an impossible job
+	Rooms    []Room    // handed back earlier than all options, at the cost of a booked job
 }
 
 // Find tells the plan of the earliest hand-back, the one of the fewest hours in
@@ -178,7 +180,14 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 	default:
 		out.Outcome = NotFound
 	}
-	return out, nil
+	if q.Disturb {
+		by := q.Horizon
+		if len(out.Options) > 0 {
+			by = out.Options[0].Plan.During.End
+		}
+		out.Rooms, err = w.makeRoom(search, slug, q, from, by)
+	}
+	return out, err
 }
 
 // window fills in the horizon of a question and gives the time from which a job

@@ -287,7 +287,7 @@ func (x Relief_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Relief_Kind.Descriptor instead.
 func (Relief_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{18, 0}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{19, 0}
 }
 
 // Plan is a proposed set of bookings with its steps placed in time, not yet
@@ -1083,9 +1083,12 @@ type FindPlansRequest struct {
 	// 0: nothing is said of promises.
 	PromiseConfidence float64 `protobuf:"fixed64,8,opt,name=promise_confidence,json=promiseConfidence,proto3" json:"promise_confidence,omitempty"`
 	// A picture of the answer, if one is wanted.
-	Picture       *PictureStyle `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Picture *PictureStyle `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
+	// Whether to tell as well what could be had if one booked job gave way that
+	// has not begun.
+	WithDisturbing bool `protobuf:"varint,9,opt,name=with_disturbing,json=withDisturbing,proto3" json:"with_disturbing,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *FindPlansRequest) Reset() {
@@ -1181,6 +1184,13 @@ func (x *FindPlansRequest) GetPicture() *PictureStyle {
 	return nil
 }
 
+func (x *FindPlansRequest) GetWithDisturbing() bool {
+	if x != nil {
+		return x.WithDisturbing
+	}
+	return false
+}
+
 // FindPlansResponse answers the options.
 type FindPlansResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1190,6 +1200,10 @@ type FindPlansResponse struct {
 	Options []*PlanOption `protobuf:"bytes,2,rep,name=options,proto3" json:"options,omitempty"`
 	// Without options: what stands in the way for good.
 	Blockers []*Blocker `protobuf:"bytes,3,rep,name=blockers,proto3" json:"blockers,omitempty"`
+	// If asked for: plans that are handed back earlier than every option and
+	// disturb a booked job, earliest first, each next one a lesser disturbance; at
+	// most three. There may be others.
+	Disturbing []*PlanOption `protobuf:"bytes,4,rep,name=disturbing,proto3" json:"disturbing,omitempty"`
 	// The picture that was asked for; absent if none was.
 	Picture       *Picture `protobuf:"bytes,20,opt,name=picture,proto3" json:"picture,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1247,6 +1261,13 @@ func (x *FindPlansResponse) GetBlockers() []*Blocker {
 	return nil
 }
 
+func (x *FindPlansResponse) GetDisturbing() []*PlanOption {
+	if x != nil {
+		return x.Disturbing
+	}
+	return nil
+}
+
 func (x *FindPlansResponse) GetPicture() *Picture {
 	if x != nil {
 		return x.Picture
@@ -1262,7 +1283,10 @@ type PlanOption struct {
 	// What it is best at.
 	Merits []PlanOption_Merit `protobuf:"varint,2,rep,packed,name=merits,proto3,enum=bayhold.v1.PlanOption_Merit" json:"merits,omitempty"`
 	// The hand-back that holds with the probability asked for; absent if none was.
-	PromiseTime   *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=promise_time,json=promiseTime,proto3" json:"promise_time,omitempty"`
+	PromiseTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=promise_time,json=promiseTime,proto3" json:"promise_time,omitempty"`
+	// What the option disturbs: booked jobs that have to give way, with where to.
+	// Empty: it moves nothing that stands.
+	Disturbed     []*DisturbedJob `protobuf:"bytes,4,rep,name=disturbed,proto3" json:"disturbed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1318,6 +1342,104 @@ func (x *PlanOption) GetPromiseTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *PlanOption) GetDisturbed() []*DisturbedJob {
+	if x != nil {
+		return x.Disturbed
+	}
+	return nil
+}
+
+// DisturbedJob is a booked job that has to give way.
+type DisturbedJob struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The name of the job.
+	Job string `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	// The workshop's own reference.
+	Reference string `protobuf:"bytes,2,opt,name=reference,proto3" json:"reference,omitempty"`
+	// The place it has now.
+	Planned *TimeRange `protobuf:"bytes,3,opt,name=planned,proto3" json:"planned,omitempty"`
+	// The place it would have.
+	Plan *Plan `protobuf:"bytes,4,opt,name=plan,proto3" json:"plan,omitempty"`
+	// The hand-back told to the customer; absent if none was.
+	PromiseTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=promise_time,json=promiseTime,proto3" json:"promise_time,omitempty"`
+	// Whether it would be handed back after its promise, and later than now.
+	PromiseMissed bool `protobuf:"varint,6,opt,name=promise_missed,json=promiseMissed,proto3" json:"promise_missed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DisturbedJob) Reset() {
+	*x = DisturbedJob{}
+	mi := &file_bayhold_v1_plan_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DisturbedJob) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DisturbedJob) ProtoMessage() {}
+
+func (x *DisturbedJob) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_plan_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DisturbedJob.ProtoReflect.Descriptor instead.
+func (*DisturbedJob) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *DisturbedJob) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *DisturbedJob) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+func (x *DisturbedJob) GetPlanned() *TimeRange {
+	if x != nil {
+		return x.Planned
+	}
+	return nil
+}
+
+func (x *DisturbedJob) GetPlan() *Plan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+func (x *DisturbedJob) GetPromiseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.PromiseTime
+	}
+	return nil
+}
+
+func (x *DisturbedJob) GetPromiseMissed() bool {
+	if x != nil {
+		return x.PromiseMissed
+	}
+	return false
+}
+
 // ListWhileOpenRequest asks what is worth doing along with a job.
 type ListWhileOpenRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1334,7 +1456,7 @@ type ListWhileOpenRequest struct {
 
 func (x *ListWhileOpenRequest) Reset() {
 	*x = ListWhileOpenRequest{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[11]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1346,7 +1468,7 @@ func (x *ListWhileOpenRequest) String() string {
 func (*ListWhileOpenRequest) ProtoMessage() {}
 
 func (x *ListWhileOpenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[11]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1359,7 +1481,7 @@ func (x *ListWhileOpenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWhileOpenRequest.ProtoReflect.Descriptor instead.
 func (*ListWhileOpenRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{11}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListWhileOpenRequest) GetParent() string {
@@ -1394,7 +1516,7 @@ type ListWhileOpenResponse struct {
 
 func (x *ListWhileOpenResponse) Reset() {
 	*x = ListWhileOpenResponse{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[12]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1406,7 +1528,7 @@ func (x *ListWhileOpenResponse) String() string {
 func (*ListWhileOpenResponse) ProtoMessage() {}
 
 func (x *ListWhileOpenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[12]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1419,7 +1541,7 @@ func (x *ListWhileOpenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWhileOpenResponse.ProtoReflect.Descriptor instead.
 func (*ListWhileOpenResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{12}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListWhileOpenResponse) GetCandidates() []*WhileOpen {
@@ -1467,7 +1589,7 @@ type WhileOpen struct {
 
 func (x *WhileOpen) Reset() {
 	*x = WhileOpen{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[13]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1479,7 +1601,7 @@ func (x *WhileOpen) String() string {
 func (*WhileOpen) ProtoMessage() {}
 
 func (x *WhileOpen) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[13]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1492,7 +1614,7 @@ func (x *WhileOpen) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhileOpen.ProtoReflect.Descriptor instead.
 func (*WhileOpen) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{13}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *WhileOpen) GetProcedure() string {
@@ -1602,7 +1724,7 @@ type WorkAmount struct {
 
 func (x *WorkAmount) Reset() {
 	*x = WorkAmount{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[14]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1614,7 +1736,7 @@ func (x *WorkAmount) String() string {
 func (*WorkAmount) ProtoMessage() {}
 
 func (x *WorkAmount) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[14]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1627,7 +1749,7 @@ func (x *WorkAmount) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorkAmount.ProtoReflect.Descriptor instead.
 func (*WorkAmount) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{14}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *WorkAmount) GetStepMinutes() int32 {
@@ -1668,7 +1790,7 @@ type PartLine struct {
 
 func (x *PartLine) Reset() {
 	*x = PartLine{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[15]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1680,7 +1802,7 @@ func (x *PartLine) String() string {
 func (*PartLine) ProtoMessage() {}
 
 func (x *PartLine) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[15]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1693,7 +1815,7 @@ func (x *PartLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PartLine.ProtoReflect.Descriptor instead.
 func (*PartLine) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{15}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PartLine) GetId() string {
@@ -1748,7 +1870,7 @@ type ExplainJobRequest struct {
 
 func (x *ExplainJobRequest) Reset() {
 	*x = ExplainJobRequest{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[16]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1760,7 +1882,7 @@ func (x *ExplainJobRequest) String() string {
 func (*ExplainJobRequest) ProtoMessage() {}
 
 func (x *ExplainJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[16]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1773,7 +1895,7 @@ func (x *ExplainJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainJobRequest.ProtoReflect.Descriptor instead.
 func (*ExplainJobRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{16}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ExplainJobRequest) GetParent() string {
@@ -1845,7 +1967,7 @@ type ExplainJobResponse struct {
 
 func (x *ExplainJobResponse) Reset() {
 	*x = ExplainJobResponse{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[17]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1857,7 +1979,7 @@ func (x *ExplainJobResponse) String() string {
 func (*ExplainJobResponse) ProtoMessage() {}
 
 func (x *ExplainJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[17]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1870,7 +1992,7 @@ func (x *ExplainJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainJobResponse.ProtoReflect.Descriptor instead.
 func (*ExplainJobResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{17}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ExplainJobResponse) GetHandBackTime() *timestamppb.Timestamp {
@@ -1928,7 +2050,7 @@ type Relief struct {
 
 func (x *Relief) Reset() {
 	*x = Relief{}
-	mi := &file_bayhold_v1_plan_proto_msgTypes[18]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1940,7 +2062,7 @@ func (x *Relief) String() string {
 func (*Relief) ProtoMessage() {}
 
 func (x *Relief) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_plan_proto_msgTypes[18]
+	mi := &file_bayhold_v1_plan_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1953,7 +2075,7 @@ func (x *Relief) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Relief.ProtoReflect.Descriptor instead.
 func (*Relief) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{18}
+	return file_bayhold_v1_plan_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Relief) GetKind() Relief_Kind {
@@ -1996,7 +2118,7 @@ var File_bayhold_v1_plan_proto protoreflect.FileDescriptor
 const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/plan.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x18bayhold/v1/picture.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb8\x04\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x18bayhold/v1/picture.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb8\x04\n" +
 	"\x04Plan\x12<\n" +
 	"\n" +
 	"procedures\x18\x01 \x03(\v2\x1c.bayhold.v1.PlannedProcedureR\n" +
@@ -2088,7 +2210,7 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x123\n" +
 	"\fwaiting_plan\x18\x04 \x01(\v2\x10.bayhold.v1.PlanR\vwaitingPlan\x12K\n" +
 	"\x14asked_hand_back_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11askedHandBackTime\x12-\n" +
-	"\apicture\x18\x14 \x01(\v2\x13.bayhold.v1.PictureR\apicture\"\xa0\x03\n" +
+	"\apicture\x18\x14 \x01(\v2\x13.bayhold.v1.PictureR\apicture\"\xc9\x03\n" +
 	"\x10FindPlansRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -2100,26 +2222,38 @@ const file_bayhold_v1_plan_proto_rawDesc = "" +
 	"\rpart_arrivals\x18\x06 \x03(\v2\x17.bayhold.v1.PartArrivalR\fpartArrivals\x12!\n" +
 	"\freplaced_job\x18\a \x01(\tR\vreplacedJob\x12-\n" +
 	"\x12promise_confidence\x18\b \x01(\x01R\x11promiseConfidence\x122\n" +
-	"\apicture\x18\x14 \x01(\v2\x18.bayhold.v1.PictureStyleR\apicture\"\xcc\x02\n" +
+	"\apicture\x18\x14 \x01(\v2\x18.bayhold.v1.PictureStyleR\apicture\x12'\n" +
+	"\x0fwith_disturbing\x18\t \x01(\bR\x0ewithDisturbing\"\x84\x03\n" +
 	"\x11FindPlansResponse\x12?\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2%.bayhold.v1.FindPlansResponse.OutcomeR\aoutcome\x120\n" +
 	"\aoptions\x18\x02 \x03(\v2\x16.bayhold.v1.PlanOptionR\aoptions\x12/\n" +
-	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x12-\n" +
+	"\bblockers\x18\x03 \x03(\v2\x13.bayhold.v1.BlockerR\bblockers\x126\n" +
+	"\n" +
+	"disturbing\x18\x04 \x03(\v2\x16.bayhold.v1.PlanOptionR\n" +
+	"disturbing\x12-\n" +
 	"\apicture\x18\x14 \x01(\v2\x13.bayhold.v1.PictureR\apicture\"d\n" +
 	"\aOutcome\x12\x17\n" +
 	"\x13OUTCOME_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rOUTCOME_FOUND\x10\x01\x12\x16\n" +
 	"\x12OUTCOME_IMPOSSIBLE\x10\x02\x12\x15\n" +
-	"\x11OUTCOME_NOT_FOUND\x10\x03\"\x81\x02\n" +
+	"\x11OUTCOME_NOT_FOUND\x10\x03\"\xb9\x02\n" +
 	"\n" +
 	"PlanOption\x12$\n" +
 	"\x04plan\x18\x01 \x01(\v2\x10.bayhold.v1.PlanR\x04plan\x124\n" +
 	"\x06merits\x18\x02 \x03(\x0e2\x1c.bayhold.v1.PlanOption.MeritR\x06merits\x12=\n" +
-	"\fpromise_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\vpromiseTime\"X\n" +
+	"\fpromise_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\vpromiseTime\x126\n" +
+	"\tdisturbed\x18\x04 \x03(\v2\x18.bayhold.v1.DisturbedJobR\tdisturbed\"X\n" +
 	"\x05Merit\x12\x15\n" +
 	"\x11MERIT_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18MERIT_EARLIEST_HAND_BACK\x10\x01\x12\x1a\n" +
-	"\x16MERIT_FEWEST_BAY_HOURS\x10\x02\"`\n" +
+	"\x16MERIT_FEWEST_BAY_HOURS\x10\x02\"\xfb\x01\n" +
+	"\fDisturbedJob\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1c\n" +
+	"\treference\x18\x02 \x01(\tR\treference\x12/\n" +
+	"\aplanned\x18\x03 \x01(\v2\x15.bayhold.v1.TimeRangeR\aplanned\x12$\n" +
+	"\x04plan\x18\x04 \x01(\v2\x10.bayhold.v1.PlanR\x04plan\x12=\n" +
+	"\fpromise_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\vpromiseTime\x12%\n" +
+	"\x0epromise_missed\x18\x06 \x01(\bR\rpromiseMissed\"`\n" +
 	"\x14ListWhileOpenRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1e\n" +
 	"\n" +
@@ -2210,7 +2344,7 @@ func file_bayhold_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_bayhold_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_bayhold_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_bayhold_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_bayhold_v1_plan_proto_goTypes = []any{
 	(Blocker_Kind)(0),              // 0: bayhold.v1.Blocker.Kind
 	(FindPlansResponse_Outcome)(0), // 1: bayhold.v1.FindPlansResponse.Outcome
@@ -2227,86 +2361,93 @@ var file_bayhold_v1_plan_proto_goTypes = []any{
 	(*FindPlansRequest)(nil),       // 12: bayhold.v1.FindPlansRequest
 	(*FindPlansResponse)(nil),      // 13: bayhold.v1.FindPlansResponse
 	(*PlanOption)(nil),             // 14: bayhold.v1.PlanOption
-	(*ListWhileOpenRequest)(nil),   // 15: bayhold.v1.ListWhileOpenRequest
-	(*ListWhileOpenResponse)(nil),  // 16: bayhold.v1.ListWhileOpenResponse
-	(*WhileOpen)(nil),              // 17: bayhold.v1.WhileOpen
-	(*WorkAmount)(nil),             // 18: bayhold.v1.WorkAmount
-	(*PartLine)(nil),               // 19: bayhold.v1.PartLine
-	(*ExplainJobRequest)(nil),      // 20: bayhold.v1.ExplainJobRequest
-	(*ExplainJobResponse)(nil),     // 21: bayhold.v1.ExplainJobResponse
-	(*Relief)(nil),                 // 22: bayhold.v1.Relief
-	(*timestamppb.Timestamp)(nil),  // 23: google.protobuf.Timestamp
-	(*PictureStyle)(nil),           // 24: bayhold.v1.PictureStyle
-	(*Picture)(nil),                // 25: bayhold.v1.Picture
+	(*DisturbedJob)(nil),           // 15: bayhold.v1.DisturbedJob
+	(*ListWhileOpenRequest)(nil),   // 16: bayhold.v1.ListWhileOpenRequest
+	(*ListWhileOpenResponse)(nil),  // 17: bayhold.v1.ListWhileOpenResponse
+	(*WhileOpen)(nil),              // 18: bayhold.v1.WhileOpen
+	(*WorkAmount)(nil),             // 19: bayhold.v1.WorkAmount
+	(*PartLine)(nil),               // 20: bayhold.v1.PartLine
+	(*ExplainJobRequest)(nil),      // 21: bayhold.v1.ExplainJobRequest
+	(*ExplainJobResponse)(nil),     // 22: bayhold.v1.ExplainJobResponse
+	(*Relief)(nil),                 // 23: bayhold.v1.Relief
+	(*timestamppb.Timestamp)(nil),  // 24: google.protobuf.Timestamp
+	(*PictureStyle)(nil),           // 25: bayhold.v1.PictureStyle
+	(*Picture)(nil),                // 26: bayhold.v1.Picture
+	(*TimeRange)(nil),              // 27: bayhold.v1.TimeRange
 }
 var file_bayhold_v1_plan_proto_depIdxs = []int32{
 	6,  // 0: bayhold.v1.Plan.procedures:type_name -> bayhold.v1.PlannedProcedure
-	23, // 1: bayhold.v1.Plan.start_time:type_name -> google.protobuf.Timestamp
-	23, // 2: bayhold.v1.Plan.hand_back_time:type_name -> google.protobuf.Timestamp
+	24, // 1: bayhold.v1.Plan.start_time:type_name -> google.protobuf.Timestamp
+	24, // 2: bayhold.v1.Plan.hand_back_time:type_name -> google.protobuf.Timestamp
 	7,  // 3: bayhold.v1.Plan.steps:type_name -> bayhold.v1.PlannedStep
 	8,  // 4: bayhold.v1.Plan.bookings:type_name -> bayhold.v1.PlannedBooking
-	23, // 5: bayhold.v1.Plan.bound_time:type_name -> google.protobuf.Timestamp
+	24, // 5: bayhold.v1.Plan.bound_time:type_name -> google.protobuf.Timestamp
 	5,  // 6: bayhold.v1.Plan.part_arrivals:type_name -> bayhold.v1.PartArrival
-	19, // 7: bayhold.v1.Plan.parts:type_name -> bayhold.v1.PartLine
-	23, // 8: bayhold.v1.PartArrival.expected_time:type_name -> google.protobuf.Timestamp
-	23, // 9: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
-	23, // 10: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
-	23, // 11: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
-	23, // 12: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
+	20, // 7: bayhold.v1.Plan.parts:type_name -> bayhold.v1.PartLine
+	24, // 8: bayhold.v1.PartArrival.expected_time:type_name -> google.protobuf.Timestamp
+	24, // 9: bayhold.v1.PlannedStep.start_time:type_name -> google.protobuf.Timestamp
+	24, // 10: bayhold.v1.PlannedStep.end_time:type_name -> google.protobuf.Timestamp
+	24, // 11: bayhold.v1.PlannedBooking.start_time:type_name -> google.protobuf.Timestamp
+	24, // 12: bayhold.v1.PlannedBooking.end_time:type_name -> google.protobuf.Timestamp
 	0,  // 13: bayhold.v1.Blocker.kind:type_name -> bayhold.v1.Blocker.Kind
-	23, // 14: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
-	23, // 15: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
-	23, // 16: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
-	23, // 17: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
-	23, // 18: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
+	24, // 14: bayhold.v1.Blocker.start_time:type_name -> google.protobuf.Timestamp
+	24, // 15: bayhold.v1.Blocker.end_time:type_name -> google.protobuf.Timestamp
+	24, // 16: bayhold.v1.Blocker.until_time:type_name -> google.protobuf.Timestamp
+	24, // 17: bayhold.v1.CheckJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	24, // 18: bayhold.v1.CheckJobRequest.hand_back_by:type_name -> google.protobuf.Timestamp
 	5,  // 19: bayhold.v1.CheckJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	24, // 20: bayhold.v1.CheckJobRequest.picture:type_name -> bayhold.v1.PictureStyle
+	25, // 20: bayhold.v1.CheckJobRequest.picture:type_name -> bayhold.v1.PictureStyle
 	4,  // 21: bayhold.v1.CheckJobResponse.plan:type_name -> bayhold.v1.Plan
 	9,  // 22: bayhold.v1.CheckJobResponse.blockers:type_name -> bayhold.v1.Blocker
 	4,  // 23: bayhold.v1.CheckJobResponse.waiting_plan:type_name -> bayhold.v1.Plan
-	23, // 24: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
-	25, // 25: bayhold.v1.CheckJobResponse.picture:type_name -> bayhold.v1.Picture
-	23, // 26: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	23, // 27: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	24, // 24: bayhold.v1.CheckJobResponse.asked_hand_back_time:type_name -> google.protobuf.Timestamp
+	26, // 25: bayhold.v1.CheckJobResponse.picture:type_name -> bayhold.v1.Picture
+	24, // 26: bayhold.v1.FindPlansRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	24, // 27: bayhold.v1.FindPlansRequest.horizon_time:type_name -> google.protobuf.Timestamp
 	5,  // 28: bayhold.v1.FindPlansRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	24, // 29: bayhold.v1.FindPlansRequest.picture:type_name -> bayhold.v1.PictureStyle
+	25, // 29: bayhold.v1.FindPlansRequest.picture:type_name -> bayhold.v1.PictureStyle
 	1,  // 30: bayhold.v1.FindPlansResponse.outcome:type_name -> bayhold.v1.FindPlansResponse.Outcome
 	14, // 31: bayhold.v1.FindPlansResponse.options:type_name -> bayhold.v1.PlanOption
 	9,  // 32: bayhold.v1.FindPlansResponse.blockers:type_name -> bayhold.v1.Blocker
-	25, // 33: bayhold.v1.FindPlansResponse.picture:type_name -> bayhold.v1.Picture
-	4,  // 34: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
-	2,  // 35: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
-	23, // 36: bayhold.v1.PlanOption.promise_time:type_name -> google.protobuf.Timestamp
-	17, // 37: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
-	18, // 38: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
-	18, // 39: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
-	18, // 40: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
-	19, // 41: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
-	19, // 42: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
-	23, // 43: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
-	9,  // 44: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
-	23, // 45: bayhold.v1.ExplainJobRequest.earliest_time:type_name -> google.protobuf.Timestamp
-	23, // 46: bayhold.v1.ExplainJobRequest.horizon_time:type_name -> google.protobuf.Timestamp
-	5,  // 47: bayhold.v1.ExplainJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
-	23, // 48: bayhold.v1.ExplainJobRequest.start_time:type_name -> google.protobuf.Timestamp
-	23, // 49: bayhold.v1.ExplainJobResponse.hand_back_time:type_name -> google.protobuf.Timestamp
-	22, // 50: bayhold.v1.ExplainJobResponse.reliefs:type_name -> bayhold.v1.Relief
-	9,  // 51: bayhold.v1.ExplainJobResponse.smallest_set:type_name -> bayhold.v1.Blocker
-	3,  // 52: bayhold.v1.Relief.kind:type_name -> bayhold.v1.Relief.Kind
-	23, // 53: bayhold.v1.Relief.hand_back_time:type_name -> google.protobuf.Timestamp
-	10, // 54: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
-	12, // 55: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
-	20, // 56: bayhold.v1.PlanningService.ExplainJob:input_type -> bayhold.v1.ExplainJobRequest
-	15, // 57: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
-	11, // 58: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
-	13, // 59: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
-	21, // 60: bayhold.v1.PlanningService.ExplainJob:output_type -> bayhold.v1.ExplainJobResponse
-	16, // 61: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
-	58, // [58:62] is the sub-list for method output_type
-	54, // [54:58] is the sub-list for method input_type
-	54, // [54:54] is the sub-list for extension type_name
-	54, // [54:54] is the sub-list for extension extendee
-	0,  // [0:54] is the sub-list for field type_name
+	14, // 33: bayhold.v1.FindPlansResponse.disturbing:type_name -> bayhold.v1.PlanOption
+	26, // 34: bayhold.v1.FindPlansResponse.picture:type_name -> bayhold.v1.Picture
+	4,  // 35: bayhold.v1.PlanOption.plan:type_name -> bayhold.v1.Plan
+	2,  // 36: bayhold.v1.PlanOption.merits:type_name -> bayhold.v1.PlanOption.Merit
+	24, // 37: bayhold.v1.PlanOption.promise_time:type_name -> google.protobuf.Timestamp
+	15, // 38: bayhold.v1.PlanOption.disturbed:type_name -> bayhold.v1.DisturbedJob
+	27, // 39: bayhold.v1.DisturbedJob.planned:type_name -> bayhold.v1.TimeRange
+	4,  // 40: bayhold.v1.DisturbedJob.plan:type_name -> bayhold.v1.Plan
+	24, // 41: bayhold.v1.DisturbedJob.promise_time:type_name -> google.protobuf.Timestamp
+	18, // 42: bayhold.v1.ListWhileOpenResponse.candidates:type_name -> bayhold.v1.WhileOpen
+	19, // 43: bayhold.v1.WhileOpen.added:type_name -> bayhold.v1.WorkAmount
+	19, // 44: bayhold.v1.WhileOpen.alone:type_name -> bayhold.v1.WorkAmount
+	19, // 45: bayhold.v1.WhileOpen.saved:type_name -> bayhold.v1.WorkAmount
+	20, // 46: bayhold.v1.WhileOpen.parts:type_name -> bayhold.v1.PartLine
+	20, // 47: bayhold.v1.WhileOpen.shared_parts:type_name -> bayhold.v1.PartLine
+	24, // 48: bayhold.v1.WhileOpen.hand_back_time:type_name -> google.protobuf.Timestamp
+	9,  // 49: bayhold.v1.WhileOpen.blockers:type_name -> bayhold.v1.Blocker
+	24, // 50: bayhold.v1.ExplainJobRequest.earliest_time:type_name -> google.protobuf.Timestamp
+	24, // 51: bayhold.v1.ExplainJobRequest.horizon_time:type_name -> google.protobuf.Timestamp
+	5,  // 52: bayhold.v1.ExplainJobRequest.part_arrivals:type_name -> bayhold.v1.PartArrival
+	24, // 53: bayhold.v1.ExplainJobRequest.start_time:type_name -> google.protobuf.Timestamp
+	24, // 54: bayhold.v1.ExplainJobResponse.hand_back_time:type_name -> google.protobuf.Timestamp
+	23, // 55: bayhold.v1.ExplainJobResponse.reliefs:type_name -> bayhold.v1.Relief
+	9,  // 56: bayhold.v1.ExplainJobResponse.smallest_set:type_name -> bayhold.v1.Blocker
+	3,  // 57: bayhold.v1.Relief.kind:type_name -> bayhold.v1.Relief.Kind
+	24, // 58: bayhold.v1.Relief.hand_back_time:type_name -> google.protobuf.Timestamp
+	10, // 59: bayhold.v1.PlanningService.CheckJob:input_type -> bayhold.v1.CheckJobRequest
+	12, // 60: bayhold.v1.PlanningService.FindPlans:input_type -> bayhold.v1.FindPlansRequest
+	21, // 61: bayhold.v1.PlanningService.ExplainJob:input_type -> bayhold.v1.ExplainJobRequest
+	16, // 62: bayhold.v1.PlanningService.ListWhileOpen:input_type -> bayhold.v1.ListWhileOpenRequest
+	11, // 63: bayhold.v1.PlanningService.CheckJob:output_type -> bayhold.v1.CheckJobResponse
+	13, // 64: bayhold.v1.PlanningService.FindPlans:output_type -> bayhold.v1.FindPlansResponse
+	22, // 65: bayhold.v1.PlanningService.ExplainJob:output_type -> bayhold.v1.ExplainJobResponse
+	17, // 66: bayhold.v1.PlanningService.ListWhileOpen:output_type -> bayhold.v1.ListWhileOpenResponse
+	63, // [63:67] is the sub-list for method output_type
+	59, // [59:63] is the sub-list for method input_type
+	59, // [59:59] is the sub-list for extension type_name
+	59, // [59:59] is the sub-list for extension extendee
+	0,  // [0:59] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_plan_proto_init() }
@@ -2315,15 +2456,16 @@ func file_bayhold_v1_plan_proto_init() {
 		return
 	}
 	file_bayhold_v1_access_proto_init()
+	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_picture_proto_init()
-	file_bayhold_v1_plan_proto_msgTypes[13].OneofWrappers = []any{}
+	file_bayhold_v1_plan_proto_msgTypes[14].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_plan_proto_rawDesc), len(file_bayhold_v1_plan_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
