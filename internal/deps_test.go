@@ -58,7 +58,7 @@ var arrows = map[string][]string{
 	"bayhold/client":           {"bayhold/client/cli"},
 	"bayhold/testdata/demo":    {},
 	"bayhold/server": {
-		"fault", "rpc", "board", "workshop", "feed", "access", "store", "localpg", "certs", "site", "gate", "telemetry",
+		"fault", "hours", "running", "rpc", "board", "workshop", "feed", "access", "store", "localpg", "certs", "site", "gate", "telemetry",
 		"bayhold/migrations", "bayhold/client/cli", "bayhold/client/dial", "bayhold/testdata/demo",
 	},
 }
