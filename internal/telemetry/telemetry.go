@@ -169,7 +169,7 @@ func (t *Telemetry) GRPC() stats.Handler {
 // what people wrote.
 func (t *Telemetry) Postgres() pgx.QueryTracer {
 	return otelpgx.NewTracer(otelpgx.WithTracerProvider(t.tracers), otelpgx.WithMeterProvider(t.meters),
-		otelpgx.WithTrimSQLInSpanName(), otelpgx.WithDisableConnectionDetailsInAttributes())
+		otelpgx.WithDisableConnectionDetailsInAttributes())
 }
 
 // Pool watches a pool of connections.

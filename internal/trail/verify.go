@@ -57,7 +57,7 @@ func Walk(from Checkpoint, rows []Row) Checkpoint {
 // between, against a checkpoint that was kept elsewhere. Nil if there is nothing
 // to say against it.
 func Against(kept, from, to Checkpoint, rows []Row) *Break {
-	seal := to.Seal
+	var seal Seal
 	switch {
 	case kept.Revision == from.Revision:
 		seal = from.Seal
