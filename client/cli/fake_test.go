@@ -39,6 +39,7 @@ type fake struct {
 	bayholdv1.UnimplementedForecastServiceServer
 	bayholdv1.UnimplementedTrailServiceServer
 	bayholdv1.UnimplementedAccessServiceServer
+	bayholdv1.UnimplementedRecordServiceServer
 
 	addr string
 
@@ -80,6 +81,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterForecastServiceServer(srv, f)
 	bayholdv1.RegisterTrailServiceServer(srv, f)
 	bayholdv1.RegisterAccessServiceServer(srv, f)
+	bayholdv1.RegisterRecordServiceServer(srv, f)
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(lis) }()
 	t.Cleanup(func() {
