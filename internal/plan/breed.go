@@ -73,6 +73,7 @@ type breeder struct {
 	taken  []bool  // scratch: by step
 	list   []int32 // scratch: the child
 	spare  []int32 // scratch: another list
+	haste  float64 // how often a child is made with a choice among equals
 	blocks []int32 // by step: which of them may be moved together; nil if none
 }
 

@@ -8,9 +8,9 @@
 // the bay, proved. Check says whether a job can start at a given minute, and if
 // not, what is in the way; Unblock, what would have to give way. Explain tells
 // how much sooner one more of something would make it. Arrange plans many jobs
-// at once, Ripple repairs a plan after a change. Validate is the judge of every
-// plan, written apart from all of them. The package is pure: no database, no
-// clock of its own, no text for people.
+// at once, Ripple repairs a plan after a change, MakeRoom moves a job for another.
+// Validate is the judge of every plan, written apart from all of them. The package
+// is pure: no database, no clock of its own, no text for people.
 //
 // # One job: lower bounds and decisions
 //
@@ -35,38 +35,55 @@
 // same search under a limit on the span (compress.go), which jumps over
 // stretches where the whole job would slide rigidly. At the end leading steps of
 // holds move right (tighten.go), so that nothing is held for longer than needed.
+// A point of the front that is hard to prove may take a sixteenth of the budget.
 //
 // Where a step can stand with a crew is a sorted list of segments in which the
 // end is the start plus a constant (segments.go, gangs.go); pauses over closed
 // hours, bookings in the way, expiry and unbroken steps are all in that list.
 //
-// # Many jobs
+// # Many jobs: lists of steps
 //
-// A job is inserted as a block, all its holds or none, by the exact search with
-// a small budget (inserter.go). Arrange takes a few jobs out of the best plan and
-// puts them back in another order (Shaw 1998, large-neighbourhood search), two
-// searches side by side that share their best at fixed counts, so that the
-// answer depends on seed and budget only. Ripple frees in turn what is broken,
-// what follows it, the whole job, one other job, and keeps what moves the fewest
-// promises, then bookings, then minutes.
+// Arrange breeds lists of steps (breed.go, evolve.go): a list is built into a
+// schedule by serial generation (Kelley 1963), each step at its earliest time in
+// the list's order; parents are taken up in the order of their own schedules and
+// crossed at two points (Hartmann 1998), with the windows handed down in which
+// the pools are used best (after the peaks of Valls, Ballestin and Quintanilla
+// 2008). The first lists are drawn with regret-based sampling (Drexl 1991;
+// Kolisch 1996), half by serial and half by parallel generation, or job by job as
+// promised. One breeder serves every problem; what differs is the decoder.
 //
-// # Steps and pools alone
+// With claims it is the booker (booker.go): crews, units of holds, pools,
+// calendars. A hold takes its units with its first step, open-ended, and is
+// closed by its last, so that steps of several jobs can take turns on what they
+// share; who would keep a hold past the next booking of its unit begins anew in a
+// gap that reaches that far, and who waits in a ring goes last. In turns with
+// breeding runs large-neighbourhood search (Shaw 1998; arranger.go, joint.go): a
+// few jobs are taken out of the best plan and put back by the exact search with a
+// small budget, one after the other or together. Each layer takes up what the
+// other finds (herd.go), workers share their best at fixed counts, and so the
+// answer depends on seed and budget only. At the end jobs change places, times
+// kept, to save moves of tools (moves.go). Lateness is bounded from below by
+// what each job could have alone, and two and two.
 //
-// Without claims, releases and promises a problem looks the same from its end.
-// Arrange then breeds lists of steps: serial schedule generation (Kelley 1963;
-// axis.go, pools packed into machine words), two populations on the two axes
-// that feed each other (Debels and Vanhoucke 2005) with the two-point crossover
-// of Hartmann (1998), so that every child is also a justification pass (Valls,
-// Ballestin and Quintanilla 2005), started half by serial and half by parallel
-// generation with regret-based sampling (Drexl 1991; Kolisch 1996). Given time
-// instead of a budget in schedules, lazy clause generation runs beside it
-// (Ohrimenko, Stuckey and Codish 2009; Schutt, Feydy, Stuckey and Wallace 2011;
-// learner.go), with the time-table propagator and one order for each pair of
-// steps that cannot run together: it proves the best schedule, or finds one.
+// Without claims, releases and promises a problem looks the same from its end,
+// and the decoder packs the pools into machine words (axis.go). There are two
+// populations then, on the two axes, that feed each other (Debels and Vanhoucke
+// 2005), so that every child is also a justification pass (Valls, Ballestin and
+// Quintanilla 2005) and counts as one schedule. Given time instead of a budget,
+// lazy clause generation runs beside it (Ohrimenko, Stuckey and Codish 2009;
+// Schutt, Feydy, Stuckey and Wallace 2011; learner.go), with the time-table
+// propagator and one order for each pair of steps that cannot run together. What
+// is apart for claims: no second axis, and the branch and bound above in the
+// learner's place.
+//
+// Ripple frees in turn what is broken, what follows it, the whole job, one other
+// job, and keeps what moves the fewest promises, then bookings, then minutes.
+// MakeRoom asks what a job would win if one of the others gave way.
 //
 // # What is certain
 //
 // Proved and Complete are claims of proof: bounds from relaxations and searches
 // that came to their end, never a budget that ran out. The tests compare Find,
-// Check and the learner with searches of everything on small problems.
+// Check and the learner with searches of everything on small problems, and hold
+// every list that the booker builds against Validate.
 package plan

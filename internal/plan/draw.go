@@ -65,7 +65,7 @@ func (d *drawer) pick(a *axis, rng *rand.Rand, among []int32) int32 {
 
 // sharpFrom is from how many steps on regrets are squared: the more steps, the
 // less there is to hope of a list that does not follow them.
-const sharpFrom = 61
+const sharpFrom = 90
 
 // regret is the weight of a ready step in a draw.
 func (d *drawer) regret(a *axis, i, least int32) int64 {

@@ -85,7 +85,8 @@ func (br *breeder) slack(length int64) int64 {
 func (br *breeder) child(from []*genome, i int) []int32 {
 	n := br.axes[0].n
 	mother, father := from[i], from[br.rng.IntN(len(from))]
-	if g := from[br.rng.IntN(len(from))]; g.score.compare(father.score) < 0 {
+	keen := br.sides == 1 || br.rng.Float64() < br.haste
+	if g := from[br.rng.IntN(len(from))]; g.score.ends < father.score.ends && !keen || keen && g.score.compare(father.score) < 0 {
 		father = g
 	}
 	often := min(0.5, 400/float64(n)/float64(n))
@@ -100,7 +101,10 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 		mother, father = father, mother
 	}
 	w := 7*n/20 + br.rng.IntN(3*n/10+1)
-	q := br.dense(father, w)
+	q := br.rng.IntN(n - w + 1)
+	if keen && br.sides == 2 {
+		q = br.dense(father, w)
+	}
 	list := br.cross(mother.list, father.list, q, q+w)
 	if br.blocks != nil && br.rng.IntN(3) == 0 {
 		list = br.gather(append(br.list[:0], mother.list...))
@@ -112,6 +116,16 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 	return list
 }
 
+// haste is how often a father is chosen among equally long ones, and the densest
+// window of it: the more schedules and the fewer steps there are, the more it
+// pays to keep the lists from being alike.
+func haste(n int, budget int64) float64 {
+	if n >= sharpFrom {
+		return 1
+	}
+	return math.Pow(min(1, 5000/float64(budget)), 60/float64(n))
+}
+
 // denseTries is how many windows of a father are compared.
 const denseTries = 4
 
@@ -121,9 +135,6 @@ const denseTries = 4
 func (br *breeder) dense(father *genome, w int) int {
 	n := len(father.list)
 	best := br.rng.IntN(n - w + 1)
-	if br.sides == 1 {
-		return best
-	}
 	most := br.density(father, best, w)
 	for range denseTries - 1 {
 		q := br.rng.IntN(n - w + 1)
