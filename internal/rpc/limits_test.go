@@ -132,6 +132,7 @@ func TestWhatPlansSaysSo(t *testing.T) {
 	for _, m := range []string{
 		"PlanningService/CheckJob", "PlanningService/FindPlans", "PlanningService/ExplainJob", "PlanningService/ListWhileOpen",
 		"ArrangementService/ArrangeJobs", "ArrangementService/ProposeRepair",
+		"ForecastService/ForecastJob", "ForecastService/ForecastPlan", "ForecastService/ForecastSite", "ForecastService/RunStudy",
 	} {
 		if !c.house.server.limits.plans["/bayhold.v1."+m] {
 			t.Errorf("%s does not say that it plans", m)

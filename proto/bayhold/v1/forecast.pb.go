@@ -2442,20 +2442,20 @@ const file_bayhold_v1_forecast_proto_rawDesc = "" +
 	"\asummary\x18\x03 \x01(\v2\x18.bayhold.v1.StudySummaryR\asummary\x122\n" +
 	"\n" +
 	"saved_days\x18\x04 \x01(\v2\x13.bayhold.v1.MeasureR\tsavedDays\x12@\n" +
-	"\x12saved_days_per_job\x18\x05 \x01(\v2\x13.bayhold.v1.MeasureR\x0fsavedDaysPerJob2\xc8\x04\n" +
-	"\x0fForecastService\x12Y\n" +
-	"\vForecastJob\x12\x1e.bayhold.v1.ForecastJobRequest\x1a\x1f.bayhold.v1.ForecastJobResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12Z\n" +
-	"\fForecastPlan\x12\x1f.bayhold.v1.ForecastPlanRequest\x1a .bayhold.v1.ForecastPlanResponse\"\a\x92\xe5\x18\x03\n" +
-	"\x01\x01\x12[\n" +
-	"\fForecastSite\x12\x1f.bayhold.v1.ForecastSiteRequest\x1a .bayhold.v1.ForecastSiteResponse\"\b\x92\xe5\x18\x04\n" +
-	"\x02\x01\x03\x12a\n" +
+	"\x12saved_days_per_job\x18\x05 \x01(\v2\x13.bayhold.v1.MeasureR\x0fsavedDaysPerJob2\xd8\x04\n" +
+	"\x0fForecastService\x12]\n" +
+	"\vForecastJob\x12\x1e.bayhold.v1.ForecastJobRequest\x1a\x1f.bayhold.v1.ForecastJobResponse\"\r\x92\xe5\x18\x05\n" +
+	"\x03\x01\x02\x03\x98\xe5\x18\x01\x12^\n" +
+	"\fForecastPlan\x12\x1f.bayhold.v1.ForecastPlanRequest\x1a .bayhold.v1.ForecastPlanResponse\"\v\x92\xe5\x18\x03\n" +
+	"\x01\x01\x98\xe5\x18\x01\x12_\n" +
+	"\fForecastSite\x12\x1f.bayhold.v1.ForecastSiteRequest\x1a .bayhold.v1.ForecastSiteResponse\"\f\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03\x98\xe5\x18\x01\x12a\n" +
 	"\x0eReviewPromises\x12!.bayhold.v1.ReviewPromisesRequest\x1a\".bayhold.v1.ReviewPromisesResponse\"\b\x92\xe5\x18\x04\n" +
 	"\x02\x01\x03\x12k\n" +
 	"\x11GetProcedureTimes\x12$.bayhold.v1.GetProcedureTimesRequest\x1a%.bayhold.v1.GetProcedureTimesResponse\"\t\x92\xe5\x18\x05\n" +
-	"\x03\x01\x02\x03\x12Q\n" +
-	"\bRunStudy\x12\x1b.bayhold.v1.RunStudyRequest\x1a\x1c.bayhold.v1.RunStudyResponse\"\b\x92\xe5\x18\x04\n" +
-	"\x02\x01\x030\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x03\x01\x02\x03\x12U\n" +
+	"\bRunStudy\x12\x1b.bayhold.v1.RunStudyRequest\x1a\x1c.bayhold.v1.RunStudyResponse\"\f\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03\x98\xe5\x18\x010\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_forecast_proto_rawDescOnce sync.Once
