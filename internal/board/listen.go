@@ -192,7 +192,7 @@ func (s *Site) home(w http.ResponseWriter, r *http.Request) {
 	case err != nil:
 		s.fail(w, r, err)
 	case len(sites) == 0:
-		http.Error(w, "There is no workshop yet: import a workshop file first.", http.StatusNotFound)
+		http.Error(w, "There is no workshop yet: make one by server user add with --time-zone, and import its file.", http.StatusNotFound)
 	case len(sites) == 1:
 		http.Redirect(w, r, "/here/"+sites[0].ID+"/", http.StatusSeeOther)
 	default:

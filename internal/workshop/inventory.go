@@ -204,8 +204,7 @@ func (w *Workshop) CreateToolType(ctx context.Context, act Act, t site.ToolType)
 // what they can be booked for may change.
 func (w *Workshop) EditToolType(ctx context.Context, act Act, id string, edit func(*site.ToolType)) (EditedToolType, error) {
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (EditedToolType, error) {
-		before, err := tx.ToolType(ctx, id)
-		if err != nil {
+		if _, err := tx.ToolType(ctx, id); err != nil {
 			return EditedToolType{}, err
 		}
 		all, err := tx.Tools(ctx, Page{})
@@ -223,7 +222,8 @@ func (w *Workshop) EditToolType(ctx context.Context, act Act, id string, edit fu
 		if err := tx.Lock(ctx, refs); err != nil {
 			return EditedToolType{}, err
 		}
-		if before, err = tx.ToolType(ctx, id); err != nil {
+		before, err := tx.ToolType(ctx, id)
+		if err != nil {
 			return EditedToolType{}, err
 		}
 		out := EditedToolType{Type: before}

@@ -72,7 +72,6 @@ type bench struct {
 	scene    running.Scene
 	job      site.Job
 	bookings []site.Booking
-	family   string
 }
 
 // bench reads a job with what was recorded of it and what is around it.
