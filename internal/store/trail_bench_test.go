@@ -14,7 +14,7 @@ import (
 func BenchmarkBook(b *testing.B) {
 	for name, prepare := range map[string]string{
 		"sealed": "",
-		"bare": `CREATE OR REPLACE FUNCTION seal_event() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
+		"bare": `CREATE OR REPLACE FUNCTION seal_event() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER AS $$ BEGIN
 			UPDATE site_counter SET revision = revision + 1 WHERE site_id = NEW.site_id RETURNING revision INTO NEW.revision;
 			NEW.seal := decode(repeat('00', 32), 'hex');
 			RETURN NEW; END $$`,
