@@ -16,7 +16,7 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	streams := cli.Streams{
 		In: os.Stdin, Out: os.Stdout, Err: os.Stderr,
-		Terminal: isTerminal(os.Stderr), Keyboard: isTerminal(os.Stdin),
+		Terminal: isTerminal(os.Stderr), Keyboard: isTerminal(os.Stdin), Colours: isTerminal(os.Stdout),
 	}
 	code := cli.Run(ctx, os.Args[1:], streams, os.Getenv, time.Now)
 	stop()

@@ -91,7 +91,7 @@ var inert = []string{"net/url"}
 // testOnly are modules that must not reach a program that users run.
 var testOnly = []string{
 	"testing", "bayhold/internal/pgtest", "github.com/testcontainers/testcontainers-go", "github.com/moby/moby",
-	"github.com/google/go-cmp", "pgregory.net/rapid", "go.uber.org/goleak", "github.com/emersion/go-ical",
+	"github.com/google/go-cmp", "pgregory.net/rapid", "go.uber.org/goleak", "github.com/emersion/go-ical", "github.com/chromedp",
 	"github.com/wasilibs/go-pgquery",
 }
 

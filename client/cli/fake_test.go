@@ -37,6 +37,7 @@ type fake struct {
 	bayholdv1.UnimplementedArrangementServiceServer
 	bayholdv1.UnimplementedWatchServiceServer
 	bayholdv1.UnimplementedForecastServiceServer
+	bayholdv1.UnimplementedBoardServiceServer
 	bayholdv1.UnimplementedTrailServiceServer
 	bayholdv1.UnimplementedAccessServiceServer
 	bayholdv1.UnimplementedRecordServiceServer
@@ -79,6 +80,7 @@ func newFake(t *testing.T) *fake {
 	bayholdv1.RegisterArrangementServiceServer(srv, f)
 	bayholdv1.RegisterWatchServiceServer(srv, f)
 	bayholdv1.RegisterForecastServiceServer(srv, f)
+	bayholdv1.RegisterBoardServiceServer(srv, f)
 	bayholdv1.RegisterTrailServiceServer(srv, f)
 	bayholdv1.RegisterAccessServiceServer(srv, f)
 	bayholdv1.RegisterRecordServiceServer(srv, f)

@@ -65,7 +65,7 @@ func goldenCases() []goldenCase {
 		{Field: "tools.yaml:14", Description: `tool type "lock-orlo-21" does not exist; did you mean lock-orlo-20?`},
 		{Field: "procedures.yaml:88", Description: "the steps lock and pulley wait for each other"},
 	}}
-	return append(slices.Concat(recordCases(), procedureCases(), forecastCases(), trailCases(), arrangeCases(), calibrationCases(), accessCases(), toolCases()), []goldenCase{
+	return append(slices.Concat(recordCases(), procedureCases(), forecastCases(), trailCases(), arrangeCases(), calibrationCases(), accessCases(), toolCases(), boardCases()), []goldenCase{
 		{"site-list", []string{"site", "list"}, nil},
 		{"site-show", []string{"site", "show"}, nil},
 		{"site-change", []string{"site", "change", "--name", "Harbour, new hall"}, nil},

@@ -25,6 +25,8 @@ type workFlags struct {
 
 	insteadOf string // booked job that the plan takes the place of
 	disturb   bool   // find: tell as well what disturbs a booked job
+
+	picture pictureFlags
 }
 
 func (f *workFlags) registerWork(cmd *cobra.Command) {
@@ -100,6 +102,9 @@ func (a *app) askCheck(ctx context.Context, p *place, f *workFlags) (*bayholdv1.
 		}
 		req.HandBackBy = stamp(by)
 	}
+	if req.Picture, err = a.style(&f.picture); err != nil {
+		return nil, nil, err
+	}
 	resp, err := p.Planning.CheckJob(ctx, req)
 	return req, resp, a.unknownPart(err, f)
 }
@@ -125,6 +130,9 @@ func (a *app) askFind(ctx context.Context, p *place, f *workFlags) (*bayholdv1.F
 		}
 		req.HorizonTime = stamp(horizon)
 	}
+	if req.Picture, err = a.style(&f.picture); err != nil {
+		return nil, nil, err
+	}
 	resp, err := p.Planning.FindPlans(ctx, req)
 	return req, resp, a.unknownPart(err, f)
 }
@@ -137,8 +145,10 @@ func (a *app) jobCheckCommand() *cobra.Command {
 the plan, or no (exit code 3) with everything that stands in the way. --by sets
 the latest hand-back that counts as yes; left out, it is the one that the job
 would have in an otherwise empty workshop. --part names a part that is still on
-its way; job parts and procedure show tell the ids.`,
+its way; job parts and procedure show tell the ids. --picture and --svg draw the
+steps against what blocks them.`,
 		example: `  bayhold job check --procedure belt-orlo-20 --start "tue 8:00"
+  bayhold job check -p belt-orlo-20 --start "tue 8:00" --picture
   bayhold job check -p belt-orlo-20 -p pump-orlo-20 --start "tue 8:00" --by "wed 16:00"
   bayhold job check -p belt-orlo-20 --start "tue 8:00" --part belt-20="tue 11:00"`,
 		args: cobra.NoArgs,
@@ -156,6 +166,7 @@ its way; job parts and procedure show tell the ids.`,
 	})
 	f.registerWork(cmd)
 	f.registerInsteadOf(cmd)
+	f.picture.register(cmd)
 	cmd.Flags().StringVar(&f.start, "start", "", "`time` of the first step")
 	cmd.Flags().StringVar(&f.by, "by", "", "latest hand-back `time`; a date: the end of that day")
 	require(cmd, "procedure", "start")
@@ -171,6 +182,9 @@ func (a *app) tellCheck(p *place, f *workFlags, req *bayholdv1.CheckJobRequest, 
 			a.printRefused(w, p.clock, f, req, resp)
 		}
 	})
+	if err == nil {
+		err = a.tellPicture(&f.picture, resp.GetPicture())
+	}
 	if err == nil && !resp.GetPossible() {
 		err = errNo
 	}
@@ -188,7 +202,8 @@ names a part that is still on its way: the steps that need it wait for it.
 
 The options move nothing that stands. --disturb asks as well what could be had
 sooner if one booked job gave way that has not begun: which, where to, and
-whether its promise holds. Nothing is moved by asking.`,
+whether its promise holds. Nothing is moved by asking. --picture and
+--svg draw the options side by side.`,
 		example: `  bayhold job find --procedure belt-orlo-20 --from tomorrow
   bayhold job find -p belt-orlo-20 --from tomorrow --promise 80%
   bayhold job find --procedure belt-orlo-20 --from tomorrow --disturb
@@ -215,6 +230,7 @@ whether its promise holds. Nothing is moved by asking.`,
 	})
 	f.registerWork(cmd)
 	f.registerInsteadOf(cmd)
+	f.picture.register(cmd)
 	cmd.Flags().StringVar(&f.from, "from", "", "`time` from which the vehicle can be there")
 	cmd.Flags().StringVar(&f.horizon, "horizon", "",
 		"latest hand-back of use; a date: the end of that day (default eight weeks later)")
@@ -234,6 +250,9 @@ func (a *app) tellFind(p *place, f *workFlags, req *bayholdv1.FindPlansRequest, 
 		}
 		a.printDisturbing(w, p.clock, req, resp.GetDisturbing())
 	})
+	if err == nil {
+		err = a.tellPicture(&f.picture, resp.GetPicture())
+	}
 	if err == nil && len(resp.GetOptions()) == 0 {
 		err = errNo
 	}

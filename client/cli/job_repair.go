@@ -18,6 +18,7 @@ type repairFlags struct {
 	horizon, to      string
 	book             bool
 	reason           string
+	picture          pictureFlags
 }
 
 func (a *app) jobRepairCommand() *cobra.Command {
@@ -37,7 +38,8 @@ A step is named by its id or the last part of it; a wrong one is answered with
 those that the job has. --out takes an id, or bays/ID, tools/ID or
 technicians/ID where several things share one; --from is now unless given. The
 exit code is 3 if a job has no place before the horizon: then something must be
-done by hand, and --book books nothing.`,
+done by hand, and --book books nothing. --picture and --svg draw each job before
+and after.`,
 		example: `  bayhold job repair --overrun 17/belt/change=+90
   bayhold job repair --now
   bayhold job repair --out TW-04 --until "fri 12:00" --to repair.json
@@ -55,6 +57,7 @@ done by hand, and --book books nothing.`,
 	fl.StringVar(&f.to, "to", "", "keep the repair in this `file`, to book it")
 	fl.BoolVar(&f.book, "book", false, "book the repair at once")
 	fl.StringVar(&f.reason, "reason", "", "why, for the record")
+	f.picture.register(cmd)
 	a.requestIDFlag(cmd)
 	return cmd
 }
@@ -131,13 +134,17 @@ func (a *app) jobRepair(ctx context.Context, f *repairFlags) error {
 	if err != nil {
 		return err
 	}
-	return a.answer(resp, func(w io.Writer) {
+	err = a.answer(resp, func(w io.Writer) {
 		if r.resp != nil { // else a request that was kept was sent again
 			a.printRepair(w, p.clock, r)
 			io.WriteString(w, "\n")
 		}
 		a.printMoved(w, p.clock, resp)
 	})
+	if err == nil {
+		err = a.tellPicture(&f.picture, r.resp.GetPicture())
+	}
+	return err
 }
 
 // tellRepair prints what breaks and how to mend it; errNo if a job has no place.
@@ -146,6 +153,9 @@ func (a *app) tellRepair(p *place, r repaired) error {
 		a.printRepair(w, p.clock, r)
 		a.printRepairNext(w, p.clock, r)
 	})
+	if err == nil {
+		err = a.tellPicture(&r.flags.picture, r.resp.GetPicture())
+	}
 	if err == nil && len(homeless(r.resp.GetJobs())) > 0 {
 		err = errNo
 	}
@@ -157,6 +167,9 @@ func (a *app) proposeRepair(ctx context.Context, p *place, f *repairFlags) (repa
 	r := repaired{flags: f}
 	var err error
 	if r.req, err = a.repairRequest(ctx, p, f); err != nil {
+		return r, err
+	}
+	if r.req.Picture, err = a.style(&f.picture); err != nil {
 		return r, err
 	}
 	if r.resp, err = p.Arrangements.ProposeRepair(ctx, r.req); err != nil {

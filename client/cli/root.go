@@ -76,7 +76,7 @@ func (a *app) root() *cobra.Command {
 		a.importCommand(), a.siteCommand(), a.bayCommand(), a.technicianCommand(),
 		a.familyCommand(), a.toolTypeCommand(), a.toolCommand(), a.calibrationCommand(),
 		a.preparationCommand(), a.procedureCommand(),
-		a.jobCommand(), a.stepCommand(), a.myCommand(), a.journalCommand(), a.bookingCommand(), a.weekCommand(), a.forecastCommand(), a.studyCommand(),
+		a.jobCommand(), a.stepCommand(), a.myCommand(), a.journalCommand(), a.bookingCommand(), a.weekCommand(), a.boardCommand(), a.forecastCommand(), a.studyCommand(),
 		a.watchCommand(), a.trailCommand(),
 		a.whoamiCommand(), a.userCommand(), a.tokenCommand(),
 	)

@@ -25,6 +25,8 @@ type Streams struct {
 	Terminal bool
 	// Keyboard says that In is a terminal, where something can be asked for.
 	Keyboard bool
+	// Colours says that Out is a terminal, where colours are seen.
+	Colours bool
 }
 
 // Exit codes; root's help lists them, scripts rely on them.

@@ -67,6 +67,7 @@ type Conn struct {
 	Arrangements bayholdv1.ArrangementServiceClient
 	Watches      bayholdv1.WatchServiceClient
 	Forecasts    bayholdv1.ForecastServiceClient
+	Boards       bayholdv1.BoardServiceClient
 	Trail        bayholdv1.TrailServiceClient
 }
 
@@ -125,6 +126,7 @@ func Open(c Config) (*Conn, error) {
 		Arrangements: bayholdv1.NewArrangementServiceClient(cc),
 		Watches:      bayholdv1.NewWatchServiceClient(cc),
 		Forecasts:    bayholdv1.NewForecastServiceClient(cc),
+		Boards:       bayholdv1.NewBoardServiceClient(cc),
 		Trail:        bayholdv1.NewTrailServiceClient(cc),
 	}, nil
 }

@@ -81,7 +81,7 @@ func (Pictures) Check(zone *time.Location, open []hours.Range, a workshop.CheckA
 		Title: "Why it cannot start then", About: fmt.Sprintf("%s in the way.", plural(len(a.Blockers), "thing")),
 		Axis: axisOver(zone, open, ranges...),
 	}
-	c.Bands = append(c.Bands, picture.Band{Title: "What is in the way", Rows: w.blockerRows(a.Blockers)})
+	c.Bands = w.blockerBands(a.Blockers)
 	if a.Waiting != nil {
 		c.Bands = append(c.Bands, picture.Band{Title: "The same start, with waits", Rows: w.stepRows(a.Waiting)})
 	}
@@ -96,31 +96,35 @@ func untilRange(b workshop.Blocker) hours.Range {
 	return hours.Range{Start: b.During.Start, End: b.Until}
 }
 
-// blockerRows put, for each thing that is in the way, when it is wanted above
-// what holds it.
-func (w writer) blockerRows(list []workshop.Blocker) []picture.Row {
-	type place struct{ step, what string }
-	seen := map[place]int{}
-	var out []picture.Row
+// blockerBands are the steps that are blocked, each with what it wants and what
+// holds that.
+func (w writer) blockerBands(list []workshop.Blocker) []picture.Band {
+	var out []picture.Band
+	band, row := map[string]int{}, map[[2]string]int{}
 	for _, b := range list {
+		step := cmp.Or(clean(b.StepTitle), "The whole job")
+		at, ok := band[step]
+		if !ok {
+			at = len(out)
+			band[step] = at
+			out = append(out, picture.Band{Title: step})
+		}
 		what := clean(b.Need)
 		if b.Ref != nil {
 			what = clean(b.Ref.ID)
 		}
-		step := cmp.Or(clean(b.StepTitle), "The whole job")
-		at, ok := seen[place{step, what}]
+		rows := &out[at].Rows
+		n, ok := row[[2]string{step, what}]
 		if !ok {
-			at = len(out)
-			seen[place{step, what}] = at
-			row := picture.Row{Name: cmp.Or(what, "nothing fits"), Note: step}
+			n = len(*rows)
+			row[[2]string{step, what}] = n
+			r := picture.Row{Name: cmp.Or(what, "nothing fits")}
 			if !b.During.Empty() {
-				row.Bars = append(row.Bars, picture.Bar{
-					During: b.During, Look: picture.Was, Text: "wanted", Says: step + " wants it " + w.span(b.During),
-				})
+				r.Bars = append(r.Bars, picture.Bar{During: b.During, Look: picture.Was, Text: "wanted", Says: step + " wants it " + w.span(b.During)})
 			}
-			out = append(out, row)
+			*rows = append(*rows, r)
 		}
-		out[at].Bars = append(out[at].Bars, w.blockerBar(b))
+		(*rows)[n].Bars = append((*rows)[n].Bars, w.blockerBar(b))
 	}
 	return out
 }
@@ -224,15 +228,11 @@ func (w writer) spanRows(p workshop.Plan) []picture.Row {
 				at[b.Ref] = i
 				out = append(out, picture.Row{Name: clean(b.ID)})
 			}
-			look := picture.Stands
-			if kind == site.KindTechnician {
-				look = picture.Was
-			}
 			if n := len(out[i].Bars); n > 0 && !out[i].Bars[n-1].During.End.Before(b.During.Start) {
 				out[i].Bars[n-1].During.End = b.During.End
 				continue
 			}
-			out[i].Bars = append(out[i].Bars, picture.Bar{During: b.During, Look: look, Says: clean(b.ID) + ", " + w.span(b.During)})
+			out[i].Bars = append(out[i].Bars, picture.Bar{During: b.During, Look: picture.Stands, Says: clean(b.ID) + ", " + w.span(b.During)})
 		}
 	}
 	return out

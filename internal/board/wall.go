@@ -171,7 +171,9 @@ func (Boards) HTML(out io.Writer, b workshop.Board) error {
 // SVG writes the week's picture as a file that stands by itself.
 func (Boards) SVG(out io.Writer, b workshop.Board) error {
 	w := newWeek(b)
-	text, err := w.chart(w.axis()).File(wideFrame(w))
+	frame := wideFrame(w)
+	frame.Heading = true
+	text, err := w.chart(w.axis()).File(frame)
 	if err == nil {
 		_, err = io.WriteString(out, text)
 	}

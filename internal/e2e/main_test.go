@@ -45,6 +45,7 @@ func run(m *testing.M) int {
 // server is a server process.
 type server struct {
 	addr  string
+	wall  string // address of the board; empty if none is served
 	token string // of the site's first user
 	cmd   *exec.Cmd
 	mu    sync.Mutex
@@ -102,7 +103,13 @@ func (s *server) follow(stderr io.Reader, ready chan<- string) {
 		s.log.Write(append(lines.Bytes(), '\n'))
 		s.mu.Unlock()
 		var entry struct{ Msg, Address string }
-		if json.Unmarshal(lines.Bytes(), &entry) == nil && entry.Msg == "serving" {
+		if json.Unmarshal(lines.Bytes(), &entry) != nil {
+			continue
+		}
+		switch entry.Msg {
+		case "board": // said before "serving"
+			s.wall = entry.Address
+		case "serving":
 			ready <- entry.Address
 		}
 	}

@@ -86,5 +86,5 @@ type Drawing interface {
 // Explaining is the frame of a drawing that explains an answer: it is read on a
 // screen or on paper.
 func Explaining() Frame {
-	return Frame{Width: 1200, Names: 300, Type: 26, Small: 14, Tall: 64, Thin: 26}
+	return Frame{Width: 1200, Names: 300, Type: 26, Small: 14, Tall: 64, Thin: 26, Heading: true}
 }

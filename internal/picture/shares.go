@@ -127,7 +127,10 @@ func (s Shares) SVG(f Frame) (template.HTML, error) {
 func (s Shares) sketch(f Frame) sketch {
 	d := &drawer{frame: f, used: map[Look]bool{}}
 	step := (f.Width - f.Names) / float64(max(len(s.Columns), 1))
-	d.y = f.Small * 1.4
+	if f.Heading {
+		d.heading(s.Title, s.About)
+	}
+	d.y += f.Small * 1.4
 	for i, c := range s.Columns {
 		d.add(words("ink", f.Names+step*(float64(i)+0.5), d.y, f.Small, "middle", fit(c, f.Small, step-4)))
 	}

@@ -24,6 +24,7 @@ type drawer struct {
 	chart Chart
 	frame Frame
 	y     float64
+	top   float64 // where the days begin, below the heading
 	marks []mark
 	used  map[Look]bool
 	pins  bool
@@ -31,6 +32,9 @@ type drawer struct {
 
 func (c Chart) sketch(f Frame) sketch {
 	d := &drawer{chart: c, frame: f, used: map[Look]bool{}}
+	if f.Heading {
+		d.heading(c.Title, c.About)
+	}
 	top := d.head()
 	for _, b := range c.Bands {
 		d.band(b)
@@ -61,6 +65,15 @@ func box(class string, x, y, w, h float64) shape {
 	return shape{Kind: "box", Class: class, X: tenth(x), Y: tenth(y), W: tenth(max(w, 0)), H: tenth(h)}
 }
 
+// heading writes what the drawing shows above it.
+func (d *drawer) heading(title, about string) {
+	size := d.frame.Type
+	d.add(words("ink bold", 0, size, size, "start", fit(title, size, d.frame.Width/bolder)),
+		words("quiet", 0, size+d.frame.Small*1.5, d.frame.Small, "start", fit(about, d.frame.Small, d.frame.Width)))
+	d.top = size + d.frame.Small*2.5
+	d.y = d.top
+}
+
 // head writes the days and their hours, and gives where the rows begin.
 func (d *drawer) head() float64 {
 	size := d.frame.Type * 0.72
@@ -77,21 +90,21 @@ func (d *drawer) head() float64 {
 		if name == "" && w > 1 {
 			name = fit(day.Start.In(d.chart.Axis.Zone).Format("Mon"), minType, w)
 			if name != "" {
-				d.add(words("quiet", x+w/2, size, minType, "middle", name))
+				d.add(words("quiet", x+w/2, d.top+size, minType, "middle", name))
 			}
 			continue
 		}
 		if !d.chart.Now.IsZero() && day.Date == today {
-			d.add(box("today", x+1, 0, w-2, size*1.4), words("on-today bold", x+w/2, size*1.02, size, "middle", name))
+			d.add(box("today", x+1, d.top, w-2, size*1.4), words("on-today bold", x+w/2, d.top+size*1.02, size, "middle", name))
 			continue
 		}
 		class := "ink"
 		if !day.Open {
 			class = "quiet"
 		}
-		d.add(words(class, x+w/2, size*1.02, size, "middle", name))
+		d.add(words(class, x+w/2, d.top+size*1.02, size, "middle", name))
 	}
-	y := size*1.4 + d.frame.Small
+	y := d.top + size*1.4 + d.frame.Small
 	for _, t := range d.chart.Axis.hourMarks(d.length(), d.frame.Small*2.6) {
 		d.add(words("quiet", d.x(d.chart.Axis.At(t)), y, d.frame.Small*0.85, "middle", fmt.Sprint(t.In(d.chart.Axis.Zone).Hour())))
 	}
@@ -137,7 +150,7 @@ func (d *drawer) now(top, bottom float64) []mark {
 
 func (d *drawer) band(b Band) {
 	if b.Title != "" {
-		d.y += d.frame.Small
+		d.y += d.frame.Small + 5
 		d.add(shape{Kind: "line", Class: "band", X: 0, Y: tenth(d.y + 4), W: d.frame.Width, H: tenth(d.y + 4)},
 			words("quiet bold", 0, d.y, d.frame.Small, "start", strings.ToUpper(b.Title)))
 		d.y += gap + 4

@@ -39,6 +39,8 @@ type Frame struct {
 	Thin  float64 // height of another one
 	// Above puts names above their rows instead of beside them: on a narrow page.
 	Above bool
+	// Heading writes the title above the drawing.
+	Heading bool
 	// Prefix keeps the ids of several drawings on one page apart.
 	Prefix string
 	// Links makes a bar lead to the place on the page that says the same in
@@ -111,7 +113,7 @@ func tenth(x float64) float64 {
 // parts of the size.
 const (
 	slim   = "iIjl|!'.,:; "
-	narrow = "rtf()[]/-1\""
+	narrow = "rtf()[]/-\""
 	broad  = "mwMWQO@%—…◆"
 )
 

@@ -270,6 +270,7 @@ func (t *printing) row(r Row, tall bool) {
 		for _, b := range back {
 			t.label(l, b)
 		}
+		t.beside(l, lane)
 		t.now(l)
 		name, note := r.Name, ""
 		if tall {
@@ -351,12 +352,26 @@ func (t *printing) draw(l line, b Bar) (from, to int) {
 			l.set(to, s.end)
 		}
 	}
-	if room := to - from - 1; b.Text != "" && (Width(b.Text) <= room || room >= 4) {
+	if room := to - from - 1; b.Text != "" && fitsOn(b, room) {
 		l.put(from+1, Cut(b.Text, room), true)
-	} else if b.Text != "" {
-		l.put(to+1, b.Text, false)
 	}
 	return from, to
+}
+
+// fitsOn tells whether a bar has room for its text, or for enough of it.
+func fitsOn(b Bar, room int) bool { return Width(b.Text) <= room || room >= 4 }
+
+// beside writes the texts that found no room on their bars behind them, where
+// nothing else stands.
+func (t *printing) beside(l line, bars []Bar) {
+	for _, b := range bars {
+		seen := b.During.Intersect(t.chart.Axis.During)
+		from := t.column(t.chart.Axis.At(seen.Start))
+		to := max(int(t.chart.Axis.At(seen.End)*float64(t.room)+0.5)-1, from)
+		if b.Text != "" && !fitsOn(b, to-from-1) {
+			l.put(to+1, b.Text, false)
+		}
+	}
 }
 
 // stick sets pins: the sign beside the bar where that is free, the words below.
