@@ -46,6 +46,7 @@ With --database or DATABASE_URL it wants a database without sites.`,
 	}
 	c.databaseFlags(cmd.Flags())
 	c.listenFlags(cmd.Flags())
+	c.boardFlags(cmd.Flags())
 	cmd.Flags().BoolVar(&once, "once", false, "end after the show instead of serving")
 	return cmd
 }
@@ -76,6 +77,9 @@ func runDemo(ctx context.Context, c config, once bool) error {
 	err = show.play()
 	if err == nil && !once {
 		show.invite()
+		if h.wall != nil {
+			fmt.Printf("The wall board is at %s until then.\n", h.wall.address())
+		}
 		err = h.wait(ctx)
 		fmt.Println("\nStopping.")
 	}

@@ -19,7 +19,11 @@ to date, and stopped with the server. A database of yours is only checked: run
 "server migrate" on it first.
 
 Every call must carry the token of a user: "server user add" makes the first.
-Only health can be asked without.`,
+Only health can be asked without.
+
+With --board the wall board and calendars are served over HTTP: to anybody at
+this machine, to others at secret addresses that "server board link" makes. The
+rule for encryption is that of --listen.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return serve(cmd.Context(), c) },
 	}

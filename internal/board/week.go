@@ -288,7 +288,7 @@ func (w week) bayRows() []picture.Row {
 			})
 			if !j.Promise.IsZero() {
 				row.Pins = append(row.Pins, picture.Pin{
-					At: j.Promise, Text: w.promised(j), Missed: j.Planned.End.After(j.Promise),
+					At: j.Promise, Text: w.reference(s.Job) + " " + w.promised(j), Missed: j.Planned.End.After(j.Promise),
 					Says: w.reference(s.Job) + " is promised for " + w.promised(j),
 				})
 			}
