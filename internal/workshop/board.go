@@ -27,13 +27,11 @@ type Board struct {
 // BoardJob is a job as a board tells it.
 type BoardJob struct {
 	site.Job
-	Title string // what is done to it, in words
-	Bay   string // id; empty for a reservation without one
-	// Confidence is how sure the promise is, above 0 to 1; 0: not known.
-	Confidence float64
-	Begun      bool // something was recorded of it
-	Closed     bool // its record is closed
-	Late       bool // behind its plan, or planned past its promise
+	Title  string // what is done to it, in words
+	Bay    string // id; empty for a reservation without one
+	Begun  bool   // something was recorded of it
+	Closed bool   // its record is closed
+	Late   bool   // behind its plan, or planned past its promise
 }
 
 // Stay is a booking as a board shows it.
