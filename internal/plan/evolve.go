@@ -68,13 +68,13 @@ func (br *breeder) evolve(more func() bool) {
 // strict when there is time instead of a budget; then they are lenient once more.
 const timedCycle = 25_000
 
-// slack is by how much a child may be longer than what it replaces: up to a
-// twenty-fifth at first with 120 steps and more, by nothing with 60 and fewer,
+// slack is by how much a child may be longer than what it replaces: up to an
+// eighteenth at first with 120 steps and more, by nothing with 60 and fewer,
 // and less and less as the budget is spent. It keeps the populations from being
 // all alike too soon.
 func (br *breeder) slack(length int64) int64 {
 	rest := 1 - float64(br.built%br.cycle)/float64(br.cycle)
-	most := 0.04 * min(1, max(0, float64(br.axes[0].n-62)/60))
+	most := 0.055 * min(1, max(0, float64(br.axes[0].n-62)/60))
 	return int64(most * rest * br.rng.Float64() * float64(length))
 }
 
