@@ -96,11 +96,11 @@ func TestLearnStaysWithinReason(t *testing.T) {
 }
 
 // Promises at 80 % hold 80 % of the time, on histories in which every step has
-// its own true mean that nobody knows, and some records of it. 2,000 jobs: the
-// share kept has a deviation of 0.9 points, so that a true 80 % leaves 77 to
-// 83 once in 1,200 times; the seeds are fixed, so that it does or does not.
+// its own true mean that nobody knows, and some records of it. 1,500 jobs: the
+// share kept has a deviation of 1.03 points, so that a true 80 % leaves 77 to
+// 83 once in 280 times; the seeds are fixed, so that it does or does not.
 func TestPromisesAreKeptAsOftenAsPromised(t *testing.T) {
-	const jobs, k = 2000, 4.0
+	const jobs, k = 1500, 4.0
 	for _, records := range []int{0, 3, 12} {
 		rng := rand.New(rand.NewPCG(80, uint64(records)))
 		var kept []Kept

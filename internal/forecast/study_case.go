@@ -31,7 +31,6 @@ type readyWork struct {
 	next   [][]plan.Arc // arcs out of each step
 	prior  [][]plan.Arc // arcs into each step
 	before []int32      // number of arcs into each step
-	claims [][]int32    // claims of each step
 }
 
 // newCase makes a case ready.
