@@ -152,8 +152,7 @@ type StudyAnswer struct {
 
 // Study runs a demand through the site's calendars, bays, people and tools as
 // they stand, without the jobs that are booked, and compares variants. tell is
-// called with the runs done and in all. One study runs at a time; another waits
-// for its turn.
+// called with the runs done and in all. Exhausted if another study is running.
 func (w *Workshop) Study(ctx context.Context, slug string, q StudyQuestion, tell func(done, of int)) (StudyAnswer, error) {
 	if err := q.check(); err != nil {
 		return StudyAnswer{}, err
@@ -167,8 +166,9 @@ func (w *Workshop) Study(ctx context.Context, slug string, q StudyQuestion, tell
 	select {
 	case studying <- struct{}{}:
 		defer func() { <-studying }()
-	case <-ctx.Done():
-		return StudyAnswer{}, ctx.Err()
+	default:
+		// Waiting would keep a planner's place from somebody at the counter.
+		return StudyAnswer{}, fault.New(fault.Exhausted, "STUDY_RUNS", "another study is running: ask again when it is done")
 	}
 	o := forecast.StudyOptions{
 		Weeks: q.Weeks, Replications: q.Replications, Seed: q.Seed, Workers: runtime.GOMAXPROCS(0), Arrival: forecast.Appointed, Progress: tell,

@@ -50,7 +50,8 @@ type ForecastServiceClient interface {
 	// preparations that it needs, really take.
 	GetProcedureTimes(ctx context.Context, in *GetProcedureTimesRequest, opts ...grpc.CallOption) (*GetProcedureTimesResponse, error)
 	// RunStudy runs a demand through the workshop as it is and as it might be, and
-	// tells how far it is; the last answer is the study. One study runs at a time.
+	// tells how far it is; the last answer is the study. RESOURCE_EXHAUSTED if another
+	// study is running.
 	RunStudy(ctx context.Context, in *RunStudyRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[RunStudyResponse], error)
 }
 
@@ -151,7 +152,8 @@ type ForecastServiceServer interface {
 	// preparations that it needs, really take.
 	GetProcedureTimes(context.Context, *GetProcedureTimesRequest) (*GetProcedureTimesResponse, error)
 	// RunStudy runs a demand through the workshop as it is and as it might be, and
-	// tells how far it is; the last answer is the study. One study runs at a time.
+	// tells how far it is; the last answer is the study. RESOURCE_EXHAUSTED if another
+	// study is running.
 	RunStudy(*RunStudyRequest, grpc.ServerStreamingServer[RunStudyResponse]) error
 	mustEmbedUnimplementedForecastServiceServer()
 }
