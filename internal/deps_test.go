@@ -92,7 +92,7 @@ var inert = []string{"net/url"}
 var testOnly = []string{
 	"testing", "bayhold/internal/pgtest", "github.com/testcontainers/testcontainers-go", "github.com/moby/moby",
 	"github.com/google/go-cmp", "pgregory.net/rapid", "go.uber.org/goleak", "github.com/emersion/go-ical", "github.com/chromedp",
-	"github.com/wasilibs/go-pgquery",
+	"github.com/wasilibs/go-pgquery", "github.com/anishathalye/porcupine",
 }
 
 type listed struct {

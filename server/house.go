@@ -96,6 +96,10 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 	if err != nil {
 		return nil, err
 	}
+	skew, err := clockSkew(log)
+	if err != nil {
+		return nil, err
+	}
 	h := &house{found: found, log: log, done: make(chan error, 1)}
 	if h.told, err = telemetry.New(ctx, os.Getenv); err != nil {
 		return nil, err
@@ -116,14 +120,14 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
 	}
 	h.feed = feed.New(h.store, log)
-	h.shop = workshop.New(h.store, c.clock())
+	h.shop = workshop.New(h.store, off(c.clock(), skew))
 	if h.wall, err = c.openWall(h.shop, h.feed, keeper, log); err != nil {
 		_ = h.lis.Close()
 		h.figures.close(ctx)
 		h.store.Close()
 		return nil, err
 	}
-	door := access.NewDoor(h.store, time.Now, log)
+	door := access.NewDoor(h.store, off(time.Now, skew), log)
 	options := rpc.Options{
 		Log: log, Door: door, Sheets: board.Sheets{}, Boards: board.Boards{}, Pictures: board.Pictures{}, Feed: h.feed,
 		Limits: c.limits.calls(), Measure: h.told, Stats: h.told.GRPC(), Ready: h.ready,

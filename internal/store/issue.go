@@ -94,9 +94,14 @@ func (t *Tx) AddIssue(ctx context.Context, v site.Issue) (site.Issue, error) {
 }
 
 // CloseIssue writes how an open issue ended: its outcome, what was counted and
-// by whom it was written down. The caller has locked the tool.
+// by whom it was written down. It never ends before it began, although the
+// server that wrote the beginning may have had a faster clock. The caller has
+// locked the tool.
 func (t *Tx) CloseIssue(ctx context.Context, v site.Issue) (site.Issue, error) {
 	v.ReturnedAt, v.ReturnedBy = t.now, t.actor
+	if v.ReturnedAt.Before(v.IssuedAt) {
+		v.ReturnedAt = v.IssuedAt
+	}
 	counted, err := json.Marshal(some(v.Counted))
 	if err != nil {
 		return v, err

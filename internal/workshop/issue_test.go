@@ -509,3 +509,21 @@ func TestARecordedStepKeepsOrFreesItsTool(t *testing.T) {
 		}
 	}
 }
+
+// TestAToolComesBackToASlowerClock hands a tool out through a server whose clock
+// is an hour fast, and takes it back through one whose clock is right.
+func TestAToolComesBackToASlowerClock(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	order := IssueOrder{Tools: []string{"LK-1"}, Technician: "ada", Without: true, Due: monday.Add(6 * time.Hour)}
+	if _, err := w.at(monday.Add(time.Hour)).IssueTools(t.Context(), act("issue"), order); err != nil {
+		t.Fatal(err)
+	}
+	back, err := w.at(monday).ReturnTool(t.Context(), act("return"), ToolReturn{Tool: "LK-1", RestComplete: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := back.Issue; !got.ReturnedAt.Equal(got.IssuedAt) {
+		t.Errorf("it was out from %s until %s", got.IssuedAt, got.ReturnedAt)
+	}
+}
