@@ -1,0 +1,59 @@
+#!/usr/bin/env bash
+# Start a primary and a synchronous hot standby on one machine, each a PostgreSQL
+# with plain streaming replication.
+#
+#   start.sh DIRECTORY [PRIMARY-PORT STANDBY-PORT]
+#
+# Makes DIRECTORY/primary and DIRECTORY/standby, DIRECTORY/password for the
+# superuser postgres, and prints the connection string for both. Run it as a user
+# who may run PostgreSQL, not as root. On two machines the steps are the same:
+# the standby's pg_basebackup then goes over the network, with TLS.
+#
+# A commit is acknowledged when the standby has it on disk. Without the standby
+# nothing can be written: see README.md what to do then.
+set -euo pipefail
+[ $# -eq 1 ] || [ $# -eq 3 ] || { sed -n '2,14s/^# \{0,1\}//p' "$0" >&2; exit 2; }
+mkdir -p "$1"
+dir=$(cd "$1" && pwd) first=${2:-5441} second=${3:-5442}
+umask 077
+[ ! -e "$dir/primary" ] || { echo "start.sh: $dir/primary is there already" >&2; exit 1; }
+[ -s "$dir/password" ] || head -c 24 /dev/urandom | od -An -tx1 | tr -d ' \n' >"$dir/password"
+PGPASSWORD=$(cat "$dir/password")
+export PGPASSWORD
+
+initdb -D "$dir/primary" -U postgres --pwfile "$dir/password" -A scram-sha-256 -E UTF8 --locale=C --data-checksums >/dev/null
+cat >>"$dir/primary/postgresql.conf" <<CONF
+listen_addresses = '127.0.0.1'
+unix_socket_directories = ''
+port = $first
+wal_log_hints = on # for pg_rewind
+hot_standby = on
+max_wal_senders = 8
+max_replication_slots = 8
+synchronous_commit = on
+CONF
+pg_ctl -D "$dir/primary" -l "$dir/primary.log" -w start >/dev/null
+psql -q "host=127.0.0.1 port=$first user=postgres dbname=postgres" -c "SELECT pg_create_physical_replication_slot('standby')" >/dev/null
+
+pg_basebackup -d "host=127.0.0.1 port=$first user=postgres" -D "$dir/standby" -X stream --checkpoint=fast --no-password
+cat >>"$dir/standby/postgresql.conf" <<CONF
+port = $second
+primary_conninfo = 'host=127.0.0.1 port=$first user=postgres password=$PGPASSWORD application_name=standby'
+primary_slot_name = 'standby'
+CONF
+touch "$dir/standby/standby.signal"
+pg_ctl -D "$dir/standby" -l "$dir/standby.log" -w start >/dev/null
+
+# Only now: before, the primary would wait for somebody who is not there.
+echo "synchronous_standby_names = 'standby'" >>"$dir/primary/postgresql.conf"
+pg_ctl -D "$dir/primary" reload >/dev/null
+for _ in $(seq 100); do
+  state=$(psql -qAt "host=127.0.0.1 port=$first user=postgres dbname=postgres" -c "SELECT sync_state FROM pg_stat_replication WHERE application_name = 'standby'")
+  if [ "$state" = sync ]; then
+    echo "postgres://postgres@127.0.0.1:$first,127.0.0.1:$second/postgres?target_session_attrs=read-write&connect_timeout=3"
+    exit 0
+  fi
+  sleep 0.1
+done
+echo "start.sh: the standby does not follow: see $dir/standby.log" >&2
+exit 1
