@@ -67,7 +67,7 @@ func (a *app) auditPage(ctx context.Context, p *place, during *bayholdv1.TimeRan
 		if err := writeFile(to, resp.GetContent()); err != nil {
 			return err
 		}
-		if !a.json() {
+		if !a.structured() {
 			return a.print(func(w io.Writer) { fmt.Fprintf(w, "The auditor's page is in %s.\n", to) })
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/grpc/codes"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -166,7 +167,7 @@ func (a *app) calibrationCloseCommand() *cobra.Command {
 	var f findingFlags
 	var as, note, impact string
 	cmd := a.command(verb{
-		use: "close TOOL (LINE... | --impact IMPACT) --as DECISION --note TEXT", short: "Close lines of a reverse trace with a decision",
+		use: "close TOOL (LINE... | --impact I) --as DECISION --note N", short: "Close lines of a reverse trace with a decision",
 		long: `Keep a decision about lines of a reverse trace, with who decided, and when. A
 line is named as "bayhold calibration trace" shows it; --impact stands for all
 open lines of that impact: inside, outside, doubtful or not-judged. The decision
@@ -222,6 +223,9 @@ func (a *app) closeLines(ctx context.Context, tool, finding string, lines []stri
 			return &bayholdv1.CloseTraceLinesRequest{Name: name, Finding: finding, Lines: lines, Decision: d, RequestId: requestID}, nil
 		}, p.Traces.CloseTraceLines)
 	if err != nil {
+		if wrong := asProblem(err); wrong.code == codes.NotFound || wrong.code == codes.InvalidArgument {
+			return wrong.try("%s", a.again("calibration", "trace", id(name), "--open"))
+		}
 		return err
 	}
 	return a.answer(resp, func(w io.Writer) {

@@ -85,7 +85,7 @@ func plannedClaims(c clock, p *bayholdv1.Plan, sort string, whole bool) []claim 
 
 // claimTable lists claims; each resource is named once.
 func claimTable(c clock, list []claim) table {
-	t := table{cols: []column{{title: "resource", wrap: true}, {title: "from"}, {title: "until"}, {title: "taken for", wrap: true}}}
+	t := table{cols: []column{{title: "resource", wrap: true, once: true}, {title: "from"}, {title: "until"}, {title: "taken for", wrap: true}}}
 	before := ""
 	for _, cl := range list {
 		taken := hours(cl.taken)

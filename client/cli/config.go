@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -60,8 +61,8 @@ func (a *app) settle() (settings, error) {
 	if fileErr != nil {
 		return s, fileErr
 	}
-	if s.output != "table" && s.output != "json" {
-		return s, usage("output is %q; it can be table or json", s.output)
+	if !slices.Contains(outputs, s.output) {
+		return s, usage("output is %q; it can be %s", s.output, strings.Join(outputs, ", "))
 	}
 	var err error
 	if s.tls, err = a.choose("tls", a.given.tls, "BAYHOLD_TLS", file.TLS); err != nil {
@@ -176,20 +177,33 @@ func (a *app) width() int {
 	return 80
 }
 
-// json tells whether answers and errors are wanted as JSON. Before the
-// settings are known it goes by the words of the command line.
-func (a *app) json() bool {
+// outputs are the forms that an answer can have.
+var outputs = []string{"table", "json", "yaml", "csv"}
+
+// output tells in which form answers are wanted. Before the settings are known
+// it goes by the words of the command line.
+func (a *app) output() string {
 	if a.set.output != "" {
-		return a.set.output == "json"
+		return a.set.output
 	}
 	line := " " + strings.Join(a.args, " ") + " "
-	for _, form := range []string{"--output json", "--output=json", "-o json", "-ojson", "-o=json"} {
-		if strings.Contains(line, " "+form+" ") {
-			return true
+	for _, o := range outputs {
+		for _, form := range []string{"--output ", "--output=", "-o ", "-o", "-o="} {
+			if strings.Contains(line, " "+form+o+" ") {
+				return o
+			}
 		}
 	}
-	return a.env("BAYHOLD_OUTPUT") == "json"
+	return first(a.env("BAYHOLD_OUTPUT"), "table")
 }
+
+// structured tells whether answers and errors are wanted as the server gives
+// them: as JSON or YAML.
+func (a *app) structured() bool { o := a.output(); return o == "json" || o == "yaml" }
+
+// machine tells whether a program reads the answer: nothing is asked then, and
+// no progress told.
+func (a *app) machine() bool { return a.output() != "table" }
 
 // first gives the first text that is not empty.
 func first(texts ...string) string {

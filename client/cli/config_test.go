@@ -83,7 +83,7 @@ func TestConfigFaults(t *testing.T) {
 		{"timeout in file", nil, nil, "timeout: soon\n", `config.yaml: timeout is "soon"`},
 		{"timeout in env", nil, map[string]string{"BAYHOLD_TIMEOUT": "-1s"}, "", "BAYHOLD_TIMEOUT"},
 		{"timeout flag", []string{"--timeout", "-1s"}, nil, "", "--timeout"},
-		{"output", []string{"-o", "xml"}, nil, "", "table or json"},
+		{"output", []string{"-o", "xml"}, nil, "", "table, json, yaml, csv"},
 		{"tls in env", nil, map[string]string{"BAYHOLD_TLS": "perhaps"}, "", "BAYHOLD_TLS"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

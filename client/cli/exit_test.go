@@ -207,7 +207,7 @@ func TestHelp(t *testing.T) {
 			t.Errorf("%v: exit %d, %q", args, r.code, r.err)
 		}
 		for line := range strings.SplitSeq(r.out, "\n") {
-			if textWidth(line) > 80 && !strings.HasPrefix(line, "  bayhold ") {
+			if textWidth(line) > 80 {
 				t.Errorf("%v: %d columns: %s", args, textWidth(line), line)
 			}
 		}

@@ -93,7 +93,7 @@ func (a *app) jobShow(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	if a.json() {
+	if a.structured() {
 		return a.answer(resp, nil)
 	}
 	held := &bayholdv1.ListBookingsResponse{}

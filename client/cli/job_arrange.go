@@ -84,7 +84,7 @@ func (a *app) jobArrange(ctx context.Context, f *arrangeFlags) error {
 	// What was found is told though the search was stopped or broke off.
 	ctx = context.WithoutCancel(ctx)
 	found := arranged{best: best, search: req}
-	if !a.json() {
+	if !a.structured() {
 		found.others, err = p.othersOf(ctx, best.GetJobs())
 		if searchErr == nil {
 			searchErr = err

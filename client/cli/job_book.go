@@ -26,7 +26,7 @@ func (a *app) jobBookCommand() *cobra.Command {
 	var f bookFlags
 	var cmd *cobra.Command
 	cmd = a.command(verb{
-		use: "book --reference R (--plan FILE | --procedure P (--start T | --from T))", short: "Book bay, people and tools for a job in one act",
+		use: "book --reference R (--plan FILE | -p P (--start T | --from T))", short: "Book bay, people and tools for a job in one act",
 		long: `Book a job, all its bookings or none: a plan that was kept with --plan FILE, or
 one made now: with --start as job check makes it, with --from as job find does.
 If no plan can be had the answer is that of check or find, with exit code 3; if

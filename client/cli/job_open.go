@@ -54,7 +54,7 @@ func (a *app) jobWhileOpen(ctx context.Context, args, work []string, why bool) e
 	if err != nil {
 		return err
 	}
-	if req.Job != "" && !a.json() {
+	if req.Job != "" && !a.structured() {
 		got, err := p.Jobs.GetJob(ctx, &bayholdv1.GetJobRequest{Name: req.Job})
 		if err != nil {
 			return err

@@ -44,7 +44,7 @@ func (a *app) jobRecord(ctx context.Context, f sheetFlags, job string) error {
 		if err := writeFile(f.to, resp.GetContent()); err != nil {
 			return err
 		}
-		if !a.json() {
+		if !a.structured() {
 			return a.print(func(w io.Writer) { fmt.Fprintf(w, "The record of job %s is in %s.\n", id(name), f.to) })
 		}
 	}

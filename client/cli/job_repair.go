@@ -24,7 +24,7 @@ type repairFlags struct {
 func (a *app) jobRepairCommand() *cobra.Command {
 	var f repairFlags
 	cmd := a.command(verb{
-		use: "repair (--overrun JOB/STEP=+MINUTES | --out RESOURCE --until TIME | --now)", short: "What breaks when the day goes otherwise, and how to mend it",
+		use: "repair (--overrun JOB/STEP=+MIN | --out WHAT --until T | --now)", short: "What breaks when the day goes otherwise, and how to mend it",
 		long: `Tell which bookings cannot stand when a step takes longer, or when a bay, a tool
 or a technician cannot be had for a time, and the repair that moves the fewest
 promises, then the fewest bookings, then the fewest minutes. What has begun
@@ -181,7 +181,7 @@ func (a *app) proposeRepair(ctx context.Context, p *place, f *repairFlags) (repa
 		}
 		r.file = f.to
 	}
-	if a.json() {
+	if a.structured() {
 		return r, nil
 	}
 	for _, j := range r.resp.GetJobs() {

@@ -55,7 +55,7 @@ func (a *app) jobSheet(ctx context.Context, f sheetFlags, job string) error {
 		if err := writeFile(f.to, resp.GetContent()); err != nil {
 			return err
 		}
-		if !a.json() {
+		if !a.structured() {
 			return a.print(func(w io.Writer) { fmt.Fprintf(w, "The sheet of job %s is in %s.\n", id(name), f.to) })
 		}
 	}

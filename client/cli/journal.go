@@ -43,11 +43,11 @@ func (a *app) journalList() error {
 	if err != nil {
 		return a.journalProblem(err)
 	}
-	if a.json() {
+	if a.structured() {
 		if list == nil {
 			list = []dial.Kept{}
 		}
-		return writeJSON(a.streams.Out, map[string]any{"pending": list})
+		return a.writeDocument(a.streams.Out, map[string]any{"pending": list})
 	}
 	return a.print(func(w io.Writer) { a.printJournal(w, list) })
 }
@@ -82,8 +82,8 @@ func (a *app) journalSend(ctx context.Context) error {
 	defer func() { _ = box.Close() }()
 	a.sendBefore(ctx, p, box, box.Kept())
 	left := box.Kept()
-	if a.json() {
-		if err := writeJSON(a.streams.Out, map[string]any{"pending": left}); err != nil {
+	if a.structured() {
+		if err := a.writeDocument(a.streams.Out, map[string]any{"pending": left}); err != nil {
 			return err
 		}
 	} else if err := a.print(func(w io.Writer) { a.printJournal(w, left) }); err != nil {
@@ -113,8 +113,8 @@ func (a *app) journalDrop(ctx context.Context, word string) error {
 	if err := box.Gone(found[0].ID); err != nil {
 		return a.journalProblem(err)
 	}
-	if a.json() {
-		return writeJSON(a.streams.Out, map[string]any{"dropped": found[0], "pending": len(box.Kept())})
+	if a.structured() {
+		return a.writeDocument(a.streams.Out, map[string]any{"dropped": found[0], "pending": len(box.Kept())})
 	}
 	return a.print(func(w io.Writer) {
 		writeText(w, fmt.Sprintf("Dropped, and never sent: %s of %s.", found[0].Words, found[0].At.Local().Format("Mon 02 Jan 15:04")), a.width())

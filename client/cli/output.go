@@ -8,25 +8,32 @@ import (
 	"strings"
 	"unicode"
 
+	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 )
 
-// answer prints an answer: the message as JSON, or what text writes.
+// answer prints an answer: the message as JSON or YAML, or what text writes.
 func (a *app) answer(m proto.Message, text func(w io.Writer)) error {
-	if a.json() {
+	if a.structured() {
 		raw, err := messageJSON(m)
 		if err != nil {
 			return err
 		}
-		return writeJSON(a.streams.Out, raw)
+		return a.writeDocument(a.streams.Out, raw)
 	}
 	return a.print(text)
 }
 
-// print writes text for people, with the remarks about times above it. Control
-// characters from names or notes never reach the terminal.
+// print writes text for people, with the remarks about times above it, or its
+// table for programs. Control characters from names or notes never reach the
+// terminal.
 func (a *app) print(text func(w io.Writer)) error {
+	if a.output() == "csv" {
+		sink := &csvSink{}
+		text(sink)
+		return sink.writeCSV(a.streams.Out)
+	}
 	var b bytes.Buffer
 	for _, n := range a.notes {
 		writeText(&b, n, a.width())
@@ -62,6 +69,41 @@ func writeJSON(w io.Writer, v any) error {
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", "  ")
 	return enc.Encode(v)
+}
+
+// writeDocument writes a value as JSON or YAML, whichever was asked for.
+func (a *app) writeDocument(w io.Writer, v any) error {
+	if a.output() != "yaml" {
+		return writeJSON(w, v)
+	}
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	var doc yaml.Node // keeps the order of keys; JSON is YAML
+	if err := yaml.Unmarshal(raw, &doc); err != nil {
+		return err
+	}
+	blockStyle(&doc)
+	var b bytes.Buffer
+	enc := yaml.NewEncoder(&b)
+	enc.SetIndent(2)
+	if err := enc.Encode(&doc); err != nil {
+		return err
+	}
+	_, err = w.Write(b.Bytes())
+	return err
+}
+
+// blockStyle takes the braces and quotes of JSON off a document. Texts that
+// YAML would read as something else keep their quotes: the encoder sees to it.
+func blockStyle(n *yaml.Node) {
+	if n.Kind != yaml.ScalarNode || n.Tag == "!!str" {
+		n.Style = 0
+	}
+	for _, c := range n.Content {
+		blockStyle(c)
+	}
 }
 
 // writeText writes a paragraph, wrapped.

@@ -38,7 +38,7 @@ func (a *app) at(ctx context.Context) (*place, error) {
 		return nil, local(codes.Unknown, "UNKNOWN_ZONE",
 			"this machine does not know the time zone %q of %s", site.GetTimeZone(), site.GetName())
 	}
-	a.here = &place{Conn: conn, site: site, clock: clock{zone: zone, now: a.now()}}
+	a.here = &place{Conn: conn, site: site, clock: clock{zone: zone, now: a.now(), machine: a.output() == "csv"}}
 	return a.here, nil
 }
 

@@ -10,7 +10,7 @@ import (
 
 // changeTable sets what each job holds beside what it will hold.
 func changeTable(c clock, r repaired) table {
-	t := table{cols: []column{{}, {title: "resource", wrap: true}, {title: "held", wrap: true}, {title: "becomes", wrap: true}}}
+	t := table{cols: []column{{}, {title: "resource", wrap: true, once: true}, {title: "held", wrap: true}, {title: "becomes", wrap: true}}}
 	for i, j := range r.resp.GetJobs() {
 		if j.GetPlan() == nil {
 			continue

@@ -39,6 +39,9 @@ func (s *stepTable) add(title string, from, until time.Time, people, tools strin
 	} else if until.Sub(from) < 6*24*time.Hour {
 		end = until.In(s.clock.zone).Format("Mon 15:04")
 	}
+	if s.clock.machine {
+		shown, end = day, s.clock.show(until)
+	}
 	s.table.add(shown, strings.TrimPrefix(s.clock.show(from), day+" "), end, title, people, tools)
 }
 

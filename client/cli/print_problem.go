@@ -12,7 +12,7 @@ import (
 // report tells an error on standard error and gives the exit code.
 func (a *app) report(err error) int {
 	p := a.advise(asProblem(err))
-	if a.json() {
+	if a.structured() {
 		a.reportJSON(p)
 	} else {
 		a.reportText(p)
@@ -83,6 +83,11 @@ func nounsOf(noun, verb string) []string {
 			return []string{"procedure", noun}
 		}
 		return []string{noun}
+	case "calibration":
+		if verb == "close" {
+			return []string{"tool"} // the command itself says where lines are found
+		}
+		return []string{noun}
 	case "step", "my", "journal":
 		return nil // said by the commands themselves
 	case "week", "import":
@@ -151,5 +156,5 @@ func (a *app) reportJSON(p *problem) {
 			out.Held = append(out.Held, raw)
 		}
 	}
-	writeJSON(a.streams.Err, out)
+	a.writeDocument(a.streams.Err, out)
 }

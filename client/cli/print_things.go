@@ -10,7 +10,12 @@ import (
 )
 
 // none is said where a list is empty.
-func (a *app) none(w io.Writer, what string) { writeText(w, "There are no "+what+".", a.width()) }
+func (a *app) none(w io.Writer, what string) {
+	if sink, ok := w.(*csvSink); ok {
+		sink.empty = true
+	}
+	writeText(w, "There are no "+what+".", a.width())
+}
 
 func (a *app) printSites(w io.Writer, sites []*bayholdv1.Site) {
 	if len(sites) == 0 {

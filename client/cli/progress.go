@@ -27,7 +27,7 @@ type progress struct {
 // beside it on standard error.
 func (a *app) newProgress() *progress {
 	p := &progress{w: a.streams.Err, rewrite: a.streams.Terminal && a.env("TERM") != "dumb", now: a.now, began: a.now()}
-	if a.json() && !p.rewrite {
+	if a.machine() && !p.rewrite {
 		p.w = nil
 	}
 	p.tick()

@@ -157,8 +157,8 @@ func (a *app) sendKept(ctx context.Context, p *place, box *dial.OpenOutbox, k di
 // tellKept says that a record waits, and how it gets on its way.
 func (a *app) tellKept(box *dial.OpenOutbox, k dial.Kept, why string) error {
 	waiting := len(box.Kept())
-	if a.json() {
-		_ = writeJSON(a.streams.Out, map[string]any{"kept": k.ID, "pending": waiting, "because": why})
+	if a.structured() {
+		_ = a.writeDocument(a.streams.Out, map[string]any{"kept": k.ID, "pending": waiting, "because": why})
 		return errKept
 	}
 	var b strings.Builder

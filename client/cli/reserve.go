@@ -21,7 +21,7 @@ type reserveFlags struct {
 func (a *app) reserveCommand(collection, noun, example, flags string) *cobra.Command {
 	var f reserveFlags
 	cmd := a.command(verb{
-		use: "reserve " + placeholder(noun) + "... --reference REFERENCE --from TIME --until TIME", short: "Book a " + noun + " for a time, without a procedure",
+		use: "reserve " + placeholder(noun) + "... --reference R --from T --until T", short: "Book a " + noun + " for a time, without a procedure",
 		long: "Book a " + noun + ` for a time, under the same rules as a job. Several are
 booked all or none. A date alone is the start of that day for --from and its
 end for --until.`,

@@ -30,7 +30,10 @@ file, readable by its user alone, not on the command line, where others see it.
 
 With --output json the answer is on standard output as the server gave it,
 and an error is one JSON object on standard error: code, exitCode, reason,
-message, fields, held, try, requestId.
+message, fields, held, try, requestId. --output yaml is the same in YAML.
+--output csv is the table that is shown, its first if there are several, in
+the way of RFC 4180: times as RFC 3339 has them, lengths of time and intervals
+as ISO 8601 has them, every column. Errors are text then.
 
 Exit codes:
   0  done, or the answer is yes
@@ -67,7 +70,7 @@ func (a *app) root() *cobra.Command {
 	f.BoolVar(&a.given.tls, "tls", false, "encrypt the connection")
 	f.BoolVar(&a.given.plaintext, "insecure-plaintext", false, "let the token travel unencrypted over a safe network")
 	f.DurationVar(&a.given.timeout, "timeout", 0, "how long a call may take (default 30s)")
-	f.StringVarP(&a.given.output, "output", "o", "", `"table" or "json" (default "table")`)
+	f.StringVarP(&a.given.output, "output", "o", "", `table, json, yaml or csv (default "table")`)
 	root.SetUsageTemplate(strings.NewReplacer(
 		".FlagUsages ", ".FlagUsagesWrapped 80 ",
 		`Use "{{.CommandPath}} [command] --help" for more information about a command.`, `More about one of them: {{.CommandPath}} [command] --help`,

@@ -72,6 +72,8 @@ type app struct {
 
 	lines *bufio.Reader // of standard input, once it is read line by line
 
+	titled bool // the titles of a table that goes on were written
+
 	notes []string // how relative and ambiguous times were read
 }
 
@@ -151,7 +153,7 @@ type verb struct {
 // command makes the cobra command of a verb: settings are read before it runs.
 func (a *app) command(v verb) *cobra.Command {
 	return &cobra.Command{
-		Use: v.use, Short: v.short, Long: v.long, Example: v.example, Args: v.args,
+		Use: v.use, Short: v.short, Long: v.long, Example: folded(v.example), Args: v.args,
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			a.running = true
@@ -173,7 +175,7 @@ func (a *app) command(v verb) *cobra.Command {
 // group makes the command of a noun, which only carries its verbs.
 func (a *app) group(noun, short, example string, verbs ...*cobra.Command) *cobra.Command {
 	g := &cobra.Command{
-		Use: noun, Short: short, Example: example,
+		Use: noun, Short: short, Example: folded(example),
 		Args: onlyCommands,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}

@@ -200,7 +200,7 @@ type studyProgress struct {
 func (a *app) newStudyProgress() *studyProgress {
 	p := &progress{w: a.streams.Err, rewrite: a.streams.Terminal && a.env("TERM") != "dumb", now: a.now, began: a.now()}
 	p.said = p.began
-	if a.json() && !p.rewrite {
+	if a.machine() && !p.rewrite {
 		p.w = nil
 	}
 	return &studyProgress{p}

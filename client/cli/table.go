@@ -17,6 +17,8 @@ type column struct {
 	// drop, if not 0, lets it go altogether: the highest first. Such a
 	// column is also left out if all its cells are empty.
 	drop int
+	// once says that an empty cell stands for what the row above has.
+	once bool
 }
 
 // table is rows of text. Cells may hold several lines.
@@ -40,6 +42,10 @@ const gap = 2 // spaces between columns
 
 // writeTable writes a table into so many columns of text, if it can be done.
 func writeTable(w io.Writer, t table, room int) {
+	if sink, ok := w.(*csvSink); ok {
+		sink.tables = append(sink.tables, t)
+		return
+	}
 	t = t.without(func(i int) bool { return t.cols[i].drop > 0 && t.empty(i) })
 	for {
 		widths, fits := t.fit(room)

@@ -17,6 +17,8 @@ type clock struct {
 	now  time.Time
 	// base is what a weekday is the next after; the present if zero.
 	base time.Time
+	// machine says that a program reads what is shown, and not a person.
+	machine bool
 }
 
 // since gives the clock that reads the second of two times: "thu 16:00" is the

@@ -11,12 +11,23 @@ import (
 )
 
 // full shows an instant so that nobody can mistake it.
-func (c clock) full(t time.Time) string { return t.In(c.zone).Format("Mon 2006-01-02 15:04 MST") }
+func (c clock) full(t time.Time) string {
+	if c.machine {
+		return c.rfc3339(t)
+	}
+	return t.In(c.zone).Format("Mon 2006-01-02 15:04 MST")
+}
+
+// rfc3339 shows an instant to programs, in the site's own zone.
+func (c clock) rfc3339(t time.Time) string { return t.In(c.zone).Format(time.RFC3339) }
 
 // show shows an instant the short way, which read understands again: without
 // the year where it is plain, with the zone's abbreviation where clocks show
 // the same minute twice.
 func (c clock) show(t time.Time) string {
+	if c.machine {
+		return c.rfc3339(t)
+	}
 	local := t.In(c.zone)
 	text := c.day(t) + local.Format(" 15:04")
 	if len(c.candidates(dateOf(local), wall{local.Hour(), local.Minute()})) > 1 {
@@ -29,14 +40,21 @@ func (c clock) show(t time.Time) string {
 // three months ahead, where nobody takes it for another.
 func (c clock) day(t time.Time) string {
 	local := t.In(c.zone)
+	if c.machine {
+		return local.Format(time.DateOnly)
+	}
 	if c.nearYear(dateOf(local)) == local.Year() && t.Before(c.now.AddDate(0, 3, 0)) {
 		return local.Format("Mon 02 Jan")
 	}
 	return local.Format("Mon 02 Jan 2006")
 }
 
-// span shows a half-open range; the day once if both ends lie in it.
+// span shows a half-open range; the day once if both ends lie in it. To
+// programs it is an interval of ISO 8601.
 func (c clock) span(from, to time.Time) string {
+	if c.machine {
+		return c.rfc3339(from) + "/" + c.rfc3339(to)
+	}
 	if dateOf(from.In(c.zone)) == dateOf(to.In(c.zone)) {
 		return c.show(from) + "-" + strings.TrimPrefix(c.show(to), c.day(to)+" ")
 	}
@@ -45,6 +63,9 @@ func (c clock) span(from, to time.Time) string {
 
 // brief shows a range that lies within a week: weekdays and times.
 func (c clock) brief(from, to time.Time) string {
+	if c.machine {
+		return c.span(from, to)
+	}
 	a, b := from.In(c.zone), to.In(c.zone)
 	if dateOf(a) == dateOf(b) {
 		return a.Format("Mon 15:04") + "-" + b.Format("15:04")

@@ -105,7 +105,7 @@ func (a *app) toolChange(ctx context.Context, cmd *cobra.Command, f *toolFlags, 
 
 // updateTool changes a tool and tells what that breaks.
 func (a *app) updateTool(ctx context.Context, p *place, f *toolFlags, name string, mask *fieldmaskpb.FieldMask) error {
-	if f.repair && (a.json() || a.request != "") {
+	if f.repair && (a.machine() || a.request != "") {
 		return usage("--repair goes neither with JSON nor with --request-id: ask bayhold job repair").try("bayhold job repair --help")
 	}
 	tool, err := f.tool(a, p, name)

@@ -68,7 +68,7 @@ effect.`,
 					return fileProblem("write", to, err)
 				}
 				return nil
-			case a.json():
+			case a.structured():
 				return a.answer(resp, nil)
 			}
 			_, err = a.streams.Out.Write(resp.GetContent())

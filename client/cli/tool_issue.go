@@ -133,7 +133,7 @@ func (a *app) toolReturn(ctx context.Context, f *returnFlags, args []string) err
 	if err != nil {
 		return err
 	}
-	named := len(f.pieces)+len(f.damaged) > 0 || f.damage != "" || a.request != "" || a.json() || f.repair
+	named := len(f.pieces)+len(f.damaged) > 0 || f.damage != "" || a.request != "" || a.machine() || f.repair
 	if len(tags) > 1 && named {
 		return usage("--piece, --damaged, --damage, --repair, --request-id and JSON are about one tool: return the others by themselves")
 	}
@@ -175,7 +175,7 @@ func (a *app) returnOne(ctx context.Context, p *place, f *returnFlags, name stri
 
 // count gives the pieces as flags say them, or asks for them at a terminal.
 func (a *app) count(ctx context.Context, p *place, f *returnFlags, name string) (list []*bayholdv1.CountedPiece, complete bool, err error) {
-	if f.complete || !a.streams.Keyboard || a.json() || len(f.pieces)+len(f.damaged) > 0 {
+	if f.complete || !a.streams.Keyboard || a.machine() || len(f.pieces)+len(f.damaged) > 0 {
 		list, err = f.counted()
 		return list, f.complete, err
 	}

@@ -2,8 +2,10 @@ package cli
 
 import (
 	"context"
+	"encoding/csv"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 
@@ -106,12 +108,33 @@ func (a *app) watchOnce(ctx context.Context, p *place, req *bayholdv1.WatchReque
 }
 
 func (a *app) printEvent(w io.Writer, c clock, e *bayholdv1.Event) {
-	if a.json() {
+	reference := referenceIn(e.GetDetails())
+	switch a.output() {
+	case "json":
 		fmt.Fprintln(w, protojson.MarshalOptions{EmitDefaultValues: true}.Format(e))
+		return
+	case "yaml":
+		if raw, err := messageJSON(e); err == nil {
+			fmt.Fprintln(w, "---")
+			_ = a.writeDocument(w, raw) // as with the other lines, an end of the reader ends the program
+		}
+		return
+	case "csv":
+		rows := csv.NewWriter(w)
+		rows.UseCRLF = true
+		if !a.titled {
+			a.titled = true
+			_ = rows.Write([]string{"revision", "time", "kind", "subject", "reference", "touched", "by"})
+		}
+		_ = rows.Write([]string{
+			strconv.FormatInt(e.GetRevision(), 10), c.at(e.GetEventTime()), e.GetKind(), id(e.GetSubject()),
+			plain(reference), ids(e.GetTouched()), e.GetActor(),
+		})
+		rows.Flush()
 		return
 	}
 	what := id(e.GetSubject())
-	if reference := referenceIn(e.GetDetails()); reference != "" {
+	if reference != "" {
 		what += " (" + reference + ")"
 	}
 	line := fmt.Sprintf("%d  %s  %s  %s", e.GetRevision(), c.at(e.GetEventTime()), kindWords(e.GetKind()), what)

@@ -52,7 +52,7 @@ func (a *app) weekShow(ctx context.Context, of string) error {
 	if err != nil {
 		return err
 	}
-	if a.json() {
+	if a.structured() {
 		return a.weekJSON(p, w)
 	}
 	return a.print(func(out io.Writer) { a.printWeek(out, p, w) })
@@ -156,7 +156,7 @@ func (a *app) weekJSON(p *place, w *week) error {
 		}
 		out.ScarceTools = append(out.ScarceTools, st)
 	}
-	return writeJSON(a.streams.Out, out)
+	return a.writeDocument(a.streams.Out, out)
 }
 
 // messagesJSON gives several messages as JSON.

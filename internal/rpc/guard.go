@@ -97,8 +97,8 @@ func (g *guard) admit(ctx context.Context, method string) (access.Caller, error)
 	case len(r.roles) == 0:
 		return c, fault.New(fault.Forbidden, "ROLE", "this may be called by nobody")
 	}
-	return c, fault.New(fault.Forbidden, "ROLE", "this is for %ss, and %s is a %s: ask one of those to do it, or an administrator for the role",
-		words(r.roles, "s and "), c.User, words(c.Roles, " and "))
+	return c, fault.New(fault.Forbidden, "ROLE", "this is for %ss, and %s is %s: ask one of those to do it, or an administrator for the role",
+		words(r.roles, "s and "), c.User, anyOf(c.Roles))
 }
 
 // caller tells who calls by the token or else by the client certificate.
@@ -117,6 +117,18 @@ func (g *guard) caller(ctx context.Context) (access.Caller, error) {
 	}
 	return access.Caller{}, fault.New(fault.Unauthenticated, "NO_TOKEN",
 		"this server wants to know who calls: give a token with --token or BAYHOLD_TOKEN; the first is made on the server's machine with server user add")
+}
+
+// anyOf says what somebody is by their roles.
+func anyOf(roles []access.Role) string {
+	if len(roles) == 0 {
+		return "nothing here yet"
+	}
+	article := "a "
+	if strings.ContainsAny(string(roles[0][:1]), "AEIOUaeiou") {
+		article = "an "
+	}
+	return article + words(roles, " and ")
 }
 
 // words lists roles for people.
