@@ -22,7 +22,7 @@ func (a *app) siteCommand() *cobra.Command {
 			example: "  bayhold site show\n  bayhold site show harbour",
 			args:    cobra.MaximumNArgs(1), run: a.siteShow,
 		}),
-		a.siteChangeCommand(),
+		a.siteChangeCommand(), a.siteTemplateCommand(),
 	)
 }
 
