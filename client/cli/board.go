@@ -72,11 +72,11 @@ func (a *app) boardShow(ctx context.Context, f *boardFlags) error {
 		if err := writeFile(file, resp.GetPicture().GetContent()); err != nil {
 			return err
 		}
-		if !a.json() {
+		if !a.structured() {
 			return a.print(func(w io.Writer) { fmt.Fprintf(w, "The board is in %s.\n", file) })
 		}
 	}
-	if a.json() {
+	if a.structured() {
 		return a.answer(resp, nil)
 	}
 	if err := a.print(func(io.Writer) {}); err != nil {

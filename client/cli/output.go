@@ -32,6 +32,9 @@ func (a *app) print(text func(w io.Writer)) error {
 	if a.output() == "csv" {
 		sink := &csvSink{}
 		text(sink)
+		if len(sink.tables) == 0 && sink.text.Len() == 0 {
+			return usage("this answer is a picture and has no table").try("--output json")
+		}
 		return sink.writeCSV(a.streams.Out)
 	}
 	var b bytes.Buffer

@@ -70,11 +70,11 @@ func (a *app) unicode() bool {
 // tellPicture prints a picture, or writes it to its file and says so. There is
 // nothing to tell of none.
 func (a *app) tellPicture(f *pictureFlags, p *bayholdv1.Picture) error {
-	if p == nil || a.json() && f.svg == "" {
+	if p == nil || a.machine() && f.svg == "" {
 		return nil
 	}
 	if f.svg != "" {
-		if err := writeFile(f.svg, p.GetContent()); err != nil || a.json() {
+		if err := writeFile(f.svg, p.GetContent()); err != nil || a.machine() {
 			return err
 		}
 		return a.tell(func(w io.Writer) { fmt.Fprintf(w, "\nThe picture is in %s.\n", f.svg) })
