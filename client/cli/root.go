@@ -82,7 +82,11 @@ func (a *app) root() *cobra.Command {
 		a.jobCommand(), a.stepCommand(), a.myCommand(), a.journalCommand(), a.bookingCommand(), a.weekCommand(), a.boardCommand(), a.forecastCommand(), a.studyCommand(),
 		a.watchCommand(), a.trailCommand(),
 		a.whoamiCommand(), a.userCommand(), a.tokenCommand(),
+		a.completionCommand(root), a.manCommand(root),
 	)
+	root.CompletionOptions.DisableDefaultCmd = true
+	_ = root.RegisterFlagCompletionFunc("output", cobra.FixedCompletions(outputs, cobra.ShellCompDirectiveNoFileComp))
+	a.completions(root)
 	return root
 }
 
