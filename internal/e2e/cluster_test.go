@@ -80,8 +80,8 @@ func roomFor(t testing.TB) string {
 	return dir
 }
 
-// freePort is a port of loopback on which nobody listens just now.
-func freePort(t testing.TB) int {
+// unusedPort is a port of loopback on which nobody listens just now.
+func unusedPort(t testing.TB) int {
 	t.Helper()
 	lis, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -95,7 +95,7 @@ func freePort(t testing.TB) int {
 func newCluster(t testing.TB) *cluster {
 	t.Helper()
 	dir := roomFor(t)
-	c := &cluster{dir: filepath.Join(dir, "data"), programs: programs(t), port: freePort(t), password: rand.Text()}
+	c := &cluster{dir: filepath.Join(dir, "data"), programs: programs(t), port: unusedPort(t), password: rand.Text()}
 	secret := filepath.Join(dir, "secret")
 	if err := os.WriteFile(secret, []byte(c.password+"\n"), 0o644); err != nil { // #nosec G306 -- of a cluster that a test throws away
 		t.Fatal(err)

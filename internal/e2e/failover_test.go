@@ -24,7 +24,7 @@ import (
 func TestFailover(t *testing.T) {
 	t.Parallel()
 	dir := filepath.Join(roomFor(t), "ha")
-	first, second := freePort(t), freePort(t)
+	first, second := unusedPort(t), unusedPort(t)
 	primary := &cluster{dir: filepath.Join(dir, "primary"), programs: programs(t), port: first}
 	standby := &cluster{dir: filepath.Join(dir, "standby"), programs: programs(t), port: second}
 	t.Cleanup(func() {

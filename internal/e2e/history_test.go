@@ -161,8 +161,8 @@ func alternating(log []entry) (out []string) {
 	return out
 }
 
-// step is what an act does to one resource, or sees of it.
-type step struct {
+// motion is what an act does to one resource, or sees of it.
+type motion struct {
 	gives, takes int64 // numbers; 0: none
 	from, to     int
 	saw          int64 // this number is in from..to
@@ -174,7 +174,7 @@ type step struct {
 var model = porcupine.Model{
 	Init: func() any { return tenure{} },
 	Step: func(state, input, _ any) (bool, any) {
-		s, do := state.(tenure), input.(step)
+		s, do := state.(tenure), input.(motion)
 		switch {
 		case do.read != nil:
 			return s == *do.read, s
@@ -216,7 +216,7 @@ const patience = 30 * time.Second
 func (h *history) linear(l ledger) (out []string) {
 	all := h.byResource()
 	for resource, state := range l.state {
-		all[resource] = append(all[resource], porcupine.Operation{ClientId: 1 << 20, Input: step{read: &state}, Call: h.end + 1, Return: h.end + 2})
+		all[resource] = append(all[resource], porcupine.Operation{ClientId: 1 << 20, Input: motion{read: &state}, Call: h.end + 1, Return: h.end + 2})
 	}
 	for resource, operations := range all {
 		switch porcupine.CheckOperationsTimeout(model, operations, patience) {
@@ -233,25 +233,25 @@ func (h *history) linear(l ledger) (out []string) {
 func (h *history) byResource() map[string][]porcupine.Operation {
 	all := map[string][]porcupine.Operation{}
 	for _, d := range h.deeds {
-		add := func(resource string, s step) {
+		add := func(resource string, s motion) {
 			all[resource] = append(all[resource], porcupine.Operation{ClientId: d.client, Input: s, Call: d.call, Return: d.ret})
 		}
 		switch {
 		case d.read != nil:
 			if d.outcome == done {
-				add(d.read.resource, step{read: &d.read.state})
+				add(d.read.resource, motion{read: &d.read.state})
 			}
 		case d.outcome == refused && d.taken:
-			add(d.tool, step{taken: true})
+			add(d.tool, motion{taken: true})
 		case d.outcome == refused:
 			for _, s := range d.saw {
-				add(s.resource, step{saw: s.job, from: s.from, to: s.to})
+				add(s.resource, motion{saw: s.job, from: s.from, to: s.to})
 			}
 		case d.outcome == done || d.ret == h.end && h.end > 0:
-			byName := map[string]*step{}
-			at := func(name string) *step {
+			byName := map[string]*motion{}
+			at := func(name string) *motion {
 				if byName[name] == nil {
-					byName[name] = &step{}
+					byName[name] = &motion{}
 				}
 				return byName[name]
 			}

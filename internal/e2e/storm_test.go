@@ -81,7 +81,7 @@ func newField(t *testing.T, seed uint64) *field {
 	f.db.furnish(t)
 	for i := range f.servers {
 		f.toDB[i] = between(t, fmt.Sprintf("127.0.0.1:%d", f.db.port))
-		f.ports[i] = fmt.Sprintf("127.0.0.1:%d", freePort(t))
+		f.ports[i] = fmt.Sprintf("127.0.0.1:%d", unusedPort(t))
 		f.toUs[i] = between(t, f.ports[i])
 		f.env[i] = []string{"DATABASE_URL=" + f.db.address("bayhold_server", f.toDB[i].addr)}
 		f.open(i)
