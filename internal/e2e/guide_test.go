@@ -32,8 +32,8 @@ type guide struct {
 	lines []string
 }
 
-// step is a line that the guide has its reader type.
-type step struct {
+// typed is a line that the guide has its reader type.
+type typed struct {
 	line    int // where it stands
 	command string
 	shown   []string // what the guide says is printed
@@ -50,17 +50,17 @@ func readGuide(t *testing.T, path string) guide {
 }
 
 // steps finds what is to be typed.
-func (g guide) steps() []step {
-	var out []step
+func (g guide) steps() []typed {
+	var out []typed
 	fence := ""
 	for n, line := range g.lines {
-		switch typed, is := strings.CutPrefix(line, "$ "); {
+		switch word, is := strings.CutPrefix(line, "$ "); {
 		case strings.HasPrefix(line, "```"):
 			fence = strings.TrimPrefix(line, "```")
 		case fence == "terminal":
-			out = append(out, step{line: n, command: line, program: true})
+			out = append(out, typed{line: n, command: line, program: true})
 		case fence == "console" && is:
-			out = append(out, step{line: n, command: typed})
+			out = append(out, typed{line: n, command: word})
 		case fence == "console" && len(out) > 0:
 			out[len(out)-1].shown = append(out[len(out)-1].shown, line)
 		}
@@ -236,8 +236,8 @@ func (s *shell) start(t *testing.T, line string) {
 	}
 }
 
-// freePort gives a loopback address that nobody has.
-func freePort(t *testing.T) string {
+// freeAddress gives a loopback address that nobody has.
+func freeAddress(t *testing.T) string {
 	t.Helper()
 	lis, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -250,7 +250,8 @@ func freePort(t *testing.T) string {
 // goEnv is what the go command of a reader needs to find what is built already.
 func goEnv(t *testing.T, home string) []string {
 	t.Helper()
-	env := []string{"HOME=" + home, "PATH=" + os.Getenv("PATH"), "COLUMNS=80", "LC_ALL=C.UTF-8"}
+	// Root's data would lie outside the home directory.
+	env := []string{"HOME=" + home, "XDG_DATA_HOME=" + filepath.Join(home, ".local", "share"), "PATH=" + os.Getenv("PATH"), "COLUMNS=80", "LC_ALL=C.UTF-8"}
 	for _, name := range []string{"GOCACHE", "GOMODCACHE", "GOPROXY", "GOFLAGS"} {
 		v, err := exec.Command("go", "env", name).Output() // #nosec G204
 		if err != nil {
@@ -263,10 +264,10 @@ func goEnv(t *testing.T, home string) []string {
 
 // TestGuideFirstBooking does word by word what the guide tells a new user.
 func TestGuideFirstBooking(t *testing.T) {
-	home := t.TempDir()
+	home := pgtest.Dir(t)
 	g := readGuide(t, "../../deploy/guide/first-booking.md")
 	t.Cleanup(func() { _ = os.Remove("../../workshop.yaml") })
-	g.try(t, goEnv(t, home), freePort(t))
+	g.try(t, goEnv(t, home), freeAddress(t))
 }
 
 // TestGuides does what the guides of the three roles say, on the demo workshop.
