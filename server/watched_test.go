@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/spf13/pflag"
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -62,13 +63,17 @@ func play(t *testing.T) playing {
 	t.Helper()
 	db := pgtest.New(t)
 	p := playing{db: db, log: &lockedBuffer{}}
+	clock := &demoClock{}
+	var c config
+	flags := pflag.NewFlagSet("server", pflag.ContinueOnError)
+	c.listenFlags(flags) // for the limits that a server has unless told otherwise
+	c.listen, c.metrics, c.now = "127.0.0.1:0", "127.0.0.1:0", clock.Now
 	var err error
-	p.house, err = open(t.Context(), localpg.Found{URL: db.Owner, ServerURL: db.URL},
-		config{listen: "127.0.0.1:0", metrics: "127.0.0.1:0"}, logger(p.log))
+	p.house, err = open(t.Context(), localpg.Found{URL: db.Owner, ServerURL: db.URL}, c, logger(p.log))
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &show{ctx: t.Context(), server: p.lis.Addr().String(), shop: p.shop, tokens: map[string]string{}}
+	s := &show{ctx: t.Context(), server: p.lis.Addr().String(), shop: p.shop, tokens: map[string]string{}, clock: clock}
 	if err := s.play(); err != nil {
 		t.Fatal(err)
 	}
