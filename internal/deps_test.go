@@ -48,6 +48,7 @@ var arrows = map[string][]string{
 	"certs":            {"fault"},
 	"pgtest":           {"localpg", "bayhold/migrations"},
 	"e2e":              {},
+	"bench":            {},
 	"bayhold/internal": {}, // these tests alone
 
 	"bayhold/migrations":       {"fault"},

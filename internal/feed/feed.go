@@ -40,11 +40,13 @@ type Feed struct {
 
 	mu      sync.Mutex
 	readers map[int64]map[chan struct{}]bool // by site key
+	tails   map[int64]*tail                  // of sites that have readers
+	told    map[int64]int64                  // how often a notification came
 }
 
 // New makes a Feed; it tells nothing sooner than by polling until Run runs.
 func New(s *store.Store, log *slog.Logger) *Feed {
-	return &Feed{store: s, log: log, readers: map[int64]map[chan struct{}]bool{}}
+	return &Feed{store: s, log: log, readers: map[int64]map[chan struct{}]bool{}, tails: map[int64]*tail{}, told: map[int64]int64{}}
 }
 
 // Run listens until ctx ends, on a connection of its own that is made anew
@@ -95,18 +97,26 @@ func (f *Feed) listen(ctx context.Context) error {
 func (f *Feed) wake(key int64) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	for c := range f.readers[key] {
-		nudge(c)
-	}
+	f.nudgeAll(key)
 }
 
 func (f *Feed) wakeAll() {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	for _, readers := range f.readers {
-		for c := range readers {
-			nudge(c)
-		}
+	for key := range f.readers {
+		f.nudgeAll(key)
+	}
+}
+
+// nudgeAll nudges the readers of a site, whose log has grown. The caller holds
+// the lock.
+func (f *Feed) nudgeAll(key int64) {
+	if len(f.readers[key]) == 0 {
+		return
+	}
+	f.told[key]++
+	for c := range f.readers[key] {
+		nudge(c)
 	}
 }
 
@@ -133,6 +143,8 @@ func (f *Feed) subscribe(key int64) (woken <-chan struct{}, leave func()) {
 		delete(f.readers[key], c)
 		if len(f.readers[key]) == 0 {
 			delete(f.readers, key)
+			delete(f.tails, key)
+			delete(f.told, key)
 		}
 	}
 }
@@ -142,7 +154,8 @@ func (f *Feed) subscribe(key int64) (woken <-chan struct{}, leave func()) {
 // with the present. With touching it tells only events that touch one of these
 // ("jobs/12"). First it tells the revision that it begins after; when nothing
 // happens, the present one now and then.
-// A reader that is slow holds up nobody and misses nothing: it reads the log.
+// A reader that is slow holds up nobody and misses nothing: what is no longer in
+// the tail that all share, it reads from the log.
 func (f *Feed) Follow(ctx context.Context, site string, after *int64, touching []string, tell func(Told) error) error {
 	woken, leave := f.subscribe(store.SiteKey(site))
 	defer leave()
@@ -230,6 +243,11 @@ func (r *follower) catchUp(ctx context.Context) error {
 // read reads the next events and the revision up to which they are all there
 // are. No transaction stands open while they are told.
 func (r *follower) read(ctx context.Context) (events []Event, present int64, err error) {
+	t, told := r.feed.tailOf(store.SiteKey(r.site))
+	events, present, ok, err := t.after(ctx, r.feed.store, r.site, told, r.cursor)
+	if err != nil || ok {
+		return touch(events, r.touching), present, err
+	}
 	err = r.feed.store.View(ctx, r.site, func(ctx context.Context, v store.Reader) error {
 		now, err := v.Site(ctx)
 		if err != nil {

@@ -1,0 +1,306 @@
+package bench
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	bayholdv1 "bayhold/proto/bayhold/v1"
+)
+
+var (
+	rowsFlag = flag.String("rows", "1000,10000", "how many bookings there are, one size after the other")
+	svgFlag  = flag.String("svg", "", "directory for curves")
+	sites    = flag.Int("other-sites", 1000, "how many other sites there are at the end")
+)
+
+// epoch is midnight in a week.
+func epoch() time.Time { return time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, 7) }
+
+// BenchmarkBooking compares booking over gRPC with the same rows written bare: in
+// one pipelined transaction of prepared statements, on tables without exclusion
+// constraint and trigger, with the same durability, by as many writers.
+func BenchmarkBooking(b *testing.B) {
+	h := open(b)
+	b.Log(h.machine())
+	b.Logf("start to serving on a database that is there: %d ms; idle: %.0f MB resident", h.started.Milliseconds(), h.resident())
+	const writers, each = 8, 60
+	plans := make([][]*bayholdv1.BookPlanRequest, writers)
+	clients := make([]bayholdv1.BookingServiceClient, writers)
+	for i := range writers {
+		slug := fmt.Sprintf("many-%d", i)
+		conn := h.site(slug)
+		clients[i] = bayholdv1.NewBookingServiceClient(conn)
+		for n := range each {
+			answer, err := bayholdv1.NewPlanningServiceClient(conn).CheckJob(b.Context(), &bayholdv1.CheckJobRequest{
+				Parent: "sites/" + slug, Procedures: []string{"sites/" + slug + "/procedures/hour"}, StartTime: timestamppb.New(epoch().Add(time.Duration(n) * time.Hour)),
+			})
+			must(b, err)
+			plans[i] = append(plans[i], &bayholdv1.BookPlanRequest{
+				Parent: "sites/" + slug, RequestId: uuid.NewString(), Reference: "bench", Plan: answer.GetPlan(), State: bayholdv1.BookingState_BOOKING_STATE_CONFIRMED,
+			})
+		}
+	}
+	book := func(i, n int) error {
+		_, err := clients[i].BookPlan(b.Context(), plans[i][n])
+		return err
+	}
+	ours, rate := together(b, writers, each, book)
+	bare := h.bare(writers)
+	theirs, ceiling := together(b, writers, each, bare)
+	b.Logf("booking of 7 on %d sites: %.0f/s, p50 %.2f ms, p99 %.2f ms; bare: %.0f/s, p50 %.2f ms, p99 %.2f ms; ratio %.2f, p50 +%.2f ms",
+		writers, rate, ours.at(.5), ours.at(.99), ceiling, theirs.at(.5), theirs.at(.99), rate/ceiling, ours.at(.5)-theirs.at(.5))
+	alone, _ := together(b, 1, 30, bare)
+	b.Logf("bare by one writer: p50 %.2f ms", alone.at(.5))
+	h.contend()
+}
+
+// together has writers do something each times, and gives how long each took and
+// how many were done in a second.
+func together(b *testing.B, writers, each int, do func(i, n int) error) (times, float64) {
+	b.Helper()
+	var mu sync.Mutex
+	var all times
+	var wg sync.WaitGroup
+	began := time.Now()
+	for i := range writers {
+		wg.Go(func() {
+			for n := range each {
+				at := time.Now()
+				if err := do(i, n); err != nil {
+					b.Errorf("%d of %d: %v", n, i, err)
+					return
+				}
+				took := time.Since(at)
+				mu.Lock()
+				all = append(all, took)
+				mu.Unlock()
+			}
+		})
+	}
+	wg.Wait()
+	took := time.Since(began)
+	if len(all) == 0 {
+		b.Fatal("nothing was done")
+	}
+	return all, float64(len(all)) / took.Seconds()
+}
+
+// row is a row that a booking wrote, and how it is written bare.
+type row struct {
+	sql    string
+	values []any
+}
+
+// bare copies the tables that a booking writes, and gives a function that writes
+// what one booking wrote into the copies.
+func (h *house) bare(writers int) func(i, n int) error {
+	b, ctx := h.b, h.b.Context()
+	var written []row
+	_, err := h.db.Exec(ctx, "CREATE SCHEMA bare")
+	must(b, err)
+	for table, key := range map[string]string{"job": "job_id", "job_work": "job_id", "booking": "booking_id", "event": "revision", "request": "request_id"} {
+		_, err := h.db.Exec(ctx, fmt.Sprintf("CREATE TABLE bare.%s (LIKE public.%s INCLUDING DEFAULTS INCLUDING CONSTRAINTS); CREATE INDEX ON bare.%s (site_id, %s)", table, table, table, key))
+		must(b, err)
+		var columns, asText, holes string
+		must(b, h.db.QueryRow(ctx, `
+			SELECT string_agg(quote_ident(attname), ', ' ORDER BY attnum), string_agg(quote_ident(attname) || '::text', ', ' ORDER BY attnum),
+				string_agg('$' || n || '::text::' || format_type(atttypid, atttypmod), ', ' ORDER BY attnum)
+			FROM (SELECT *, row_number() OVER (ORDER BY attnum) AS n FROM pg_attribute WHERE attrelid = ('public.' || $1)::regclass AND attnum > 0 AND NOT attisdropped) a`,
+			table).Scan(&columns, &asText, &holes))
+		where := "job_id = (SELECT min(job_id) FROM job)"
+		switch table {
+		case "event":
+			where = "(site_id, request_id) = (SELECT site_id, request_id FROM event WHERE kind = 'job.booked' LIMIT 1)"
+		case "request":
+			where = "(site_id, request_id) = (SELECT site_id, request_id FROM event WHERE kind = 'job.booked' LIMIT 1)"
+		}
+		rows, err := h.db.Query(ctx, fmt.Sprintf("SELECT %s FROM %s WHERE %s", asText, table, where))
+		must(b, err)
+		for rows.Next() {
+			values, err := rows.Values()
+			must(b, err)
+			written = append(written, row{fmt.Sprintf("INSERT INTO bare.%s (%s) VALUES (%s)", table, columns, holes), values})
+		}
+		must(b, rows.Err())
+	}
+	if len(written) != 11 {
+		b.Fatalf("a booking wrote %d rows, want a job, its work, 7 bookings, an event and an answer", len(written))
+	}
+	conns := make([]*pgx.Conn, writers)
+	for i := range conns {
+		conns[i], err = pgx.Connect(ctx, h.pg.SuperuserURL("bayhold"))
+		must(b, err)
+		b.Cleanup(func() { _ = conns[i].Close(context.Background()) })
+	}
+	return func(i, _ int) error {
+		var batch pgx.Batch
+		batch.Queue("BEGIN")
+		for _, r := range written {
+			batch.Queue(r.sql, r.values...)
+		}
+		batch.Queue("COMMIT")
+		return conns[i].SendBatch(ctx, &batch).Close()
+	}
+}
+
+// contend lets 64 clients want one tool.
+func (h *house) contend() {
+	b := h.b
+	conn := h.site("one")
+	var booked, lost, other atomic.Int64
+	var before, after int64
+	deadlocks := "SELECT coalesce(sum(deadlocks), 0)::bigint FROM pg_stat_database"
+	must(b, h.db.QueryRow(b.Context(), deadlocks).Scan(&before))
+	all, rate := together(b, 64, 30, func(i, n int) error {
+		from := epoch().Add(time.Duration(rand.IntN(600)) * time.Hour)
+		_, err := bayholdv1.NewBookingServiceClient(conn).Reserve(b.Context(), reserve("one", "T-1", from))
+		switch status.Code(err) {
+		case codes.OK:
+			booked.Add(1)
+		case codes.Aborted:
+			lost.Add(1)
+		default:
+			other.Add(1)
+			return err
+		}
+		return nil
+	})
+	_, err := h.db.Exec(b.Context(), "SELECT pg_stat_force_next_flush()")
+	must(b, err)
+	must(b, h.db.QueryRow(b.Context(), deadlocks).Scan(&after))
+	b.Logf("64 clients for one tool: %.0f acts/s, p50 %.1f ms, p99 %.1f ms; %d booked, %d refused (%.0f %%), %d deadlocks; %.0f MB resident",
+		rate, all.at(.5), all.at(.99), booked.Load(), lost.Load(), 100*float64(lost.Load())/float64(len(all)), after-before, h.resident())
+}
+
+func reserve(site, tool string, from time.Time) *bayholdv1.ReserveRequest {
+	return &bayholdv1.ReserveRequest{
+		Parent: "sites/" + site, RequestId: uuid.NewString(), Reference: "bench", Resources: []string{"sites/" + site + "/tools/" + tool},
+		State:  bayholdv1.BookingState_BOOKING_STATE_CONFIRMED,
+		During: &bayholdv1.TimeRange{Start: timestamppb.New(from), End: timestamppb.New(from.Add(time.Hour))},
+	}
+}
+
+// BenchmarkGrowth asks the same of a site with more and more bookings: nine of
+// ten are past, the rest lie more than a year ahead.
+func BenchmarkGrowth(b *testing.B) {
+	h := open(b)
+	b.Log(h.machine())
+	conn := h.site("grown")
+	planner, bookings, boards := bayholdv1.NewPlanningServiceClient(conn), bayholdv1.NewBookingServiceClient(conn), bayholdv1.NewBoardServiceClient(conn)
+	sixty := []string{"sites/grown/procedures/sixty"}
+	hour := 0
+	questions := []struct {
+		name string
+		ask  func() error
+	}{
+		{"check 60 steps", func() error {
+			_, err := planner.CheckJob(b.Context(), &bayholdv1.CheckJobRequest{Parent: "sites/grown", Procedures: sixty, StartTime: timestamppb.New(epoch())})
+			return err
+		}},
+		{"find 60 steps", func() error {
+			_, err := planner.FindPlans(b.Context(), &bayholdv1.FindPlansRequest{Parent: "sites/grown", Procedures: sixty, EarliestTime: timestamppb.New(epoch())})
+			return err
+		}},
+		{"reserve a tool", func() error {
+			hour++
+			_, err := bookings.Reserve(b.Context(), reserve("grown", "T-4", epoch().AddDate(0, 6, 0).Add(time.Duration(hour)*time.Hour)))
+			return err
+		}},
+		{"list a week", func() error {
+			_, err := bookings.ListBookings(b.Context(), &bayholdv1.ListBookingsRequest{
+				Parent: "sites/grown", During: &bayholdv1.TimeRange{Start: timestamppb.New(epoch().AddDate(0, 0, -30)), End: timestamppb.New(epoch().AddDate(0, 0, -23))},
+			})
+			return err
+		}},
+		{"week board", func() error {
+			_, err := boards.GetBoard(b.Context(), &bayholdv1.GetBoardRequest{Parent: "sites/grown"})
+			return err
+		}},
+	}
+	curves := map[string][][3]float64{}
+	have := 0
+	measure := func(x float64, label string) {
+		for _, q := range questions {
+			for range 10 { // so that statements are known on every connection
+				must(b, q.ask())
+			}
+			all, _ := together(b, 1, 200, func(int, int) error { return q.ask() })
+			b.Logf("%-10s %-15s p50 %6.2f ms, p99 %6.2f ms", label, q.name, all.at(.5), all.at(.99))
+			curves[q.name] = append(curves[q.name], [3]float64{x, all.at(.5), all.at(.99)})
+		}
+	}
+	for text := range strings.SplitSeq(*rowsFlag, ",") {
+		n, err := strconv.Atoi(text)
+		must(b, err)
+		h.grow("grown", have, n)
+		have = n
+		measure(float64(n), text)
+	}
+	b.Logf("memory: %.0f MB resident", h.resident())
+	h.others(*sites)
+	measure(float64(have), fmt.Sprintf("%d+sites", *sites))
+	var size string
+	must(b, h.db.QueryRow(b.Context(), "SELECT pg_size_pretty(pg_database_size(current_database()))").Scan(&size))
+	b.Logf("with %d other sites: %.0f MB resident, the database has %s", *sites, h.resident(), size)
+	if *svgFlag != "" {
+		for name, points := range curves {
+			must(b, os.WriteFile(filepath.Join(*svgFlag, strings.ReplaceAll(name, " ", "-")+".svg"), []byte(curve(name, points[:len(points)-1])), 0o644)) // #nosec G306
+		}
+	}
+}
+
+// grow writes bookings of the spare tools, seven to a job, as they would stand
+// after years.
+func (h *house) grow(slug string, from, to int) {
+	_, err := h.db.Exec(h.b.Context(), `
+		WITH tools AS (SELECT r.site_id, r.resource_id, row_number() OVER (ORDER BY r.resource_id) - 1 AS n FROM resource r JOIN site s USING (site_id) WHERE s.slug = $1 AND r.slug LIKE 'S-%'),
+		jobs AS (INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, steps, parts, note, imported, created_at)
+			SELECT s.site_id, 'grown-' || g, '', '[]', 'CONFIRMED', tstzrange(d, d + interval '1 hour'), '[]', '[]', '', false, now()
+			FROM site s, generate_series($2::int / 7, $3::int / 7) g,
+				LATERAL (SELECT $4::timestamptz + CASE WHEN g % 10 = 0 THEN interval '400 days' + g / 10 * interval '1 hour' ELSE - (g * interval '1 hour') / 6 END AS d) t
+			WHERE s.slug = $1 RETURNING site_id, job_id),
+		numbered AS (SELECT *, row_number() OVER (ORDER BY job_id) - 1 AS n, count(*) OVER () AS many FROM jobs)
+		INSERT INTO booking (site_id, job_id, resource_id, during, state, steps)
+		SELECT t.site_id, j.job_id, t.resource_id, tstzrange(d, d + interval '50 minutes'), 'CONFIRMED', '{}'
+		FROM generate_series($2::int, $3::int - 1) g JOIN tools t ON t.n = g % 40 JOIN numbered j ON j.n = (g - $2::int) / 7 % j.many,
+			LATERAL (SELECT $4::timestamptz + CASE WHEN g / 40 % 10 = 0 THEN interval '400 days' + g / 400 * interval '1 hour' ELSE - (g / 40 + 1) * interval '1 hour' END AS d) w`,
+		slug, from, to, epoch().AddDate(0, 0, -8))
+	must(h.b, err)
+	_, err = h.db.Exec(h.b.Context(), "VACUUM ANALYZE")
+	must(h.b, err)
+}
+
+// others makes sites of a bay, two technicians and four tools with 20 bookings.
+func (h *house) others(n int) {
+	for _, sql := range []string{
+		`INSERT INTO site (site_id, slug, display_name, time_zone) SELECT g, 'other-' || g, 'Other', 'UTC' FROM generate_series(1, $1::int) g`,
+		`INSERT INTO site_counter (site_id) SELECT g FROM generate_series(1, $1::int) g`,
+		`INSERT INTO resource (site_id, kind, slug) SELECT g, CASE WHEN k = 1 THEN 'BAY' WHEN k < 4 THEN 'TECHNICIAN' ELSE 'TOOL' END, 'r-' || k FROM generate_series(1, $1::int) g, generate_series(1, 7) k`,
+		`INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, steps, parts, note, imported, created_at)
+			SELECT g, 'other', '', '[]', 'CONFIRMED', tstzrange(now(), now() + interval '1 day'), '[]', '[]', '', false, now() FROM generate_series(1, $1::int) g`,
+		`INSERT INTO booking (site_id, job_id, resource_id, during, state, steps)
+			SELECT r.site_id, j.job_id, r.resource_id, tstzrange(now() + k * interval '1 hour', now() + k * interval '1 hour' + interval '50 minutes'), 'CONFIRMED', '{}'
+			FROM resource r JOIN job j USING (site_id), generate_series(1, 3) k WHERE r.site_id <= $1::int`,
+	} {
+		_, err := h.db.Exec(h.b.Context(), sql, n)
+		must(h.b, err)
+	}
+	_, err := h.db.Exec(h.b.Context(), "VACUUM ANALYZE")
+	must(h.b, err)
+}
