@@ -56,6 +56,10 @@ func act[Req proto.Message, Resp any](
 	} else if req, err = build(requestID); err != nil {
 		return none, err
 	}
+	if a.dryRun {
+		a.note("A dry run: this is what it would do. Nothing was written.")
+		return call(ctx, req)
+	}
 	resp, err := call(ctx, req)
 	if err != nil && outcomeUnknown(err) {
 		return none, a.unknown(err, journal.Keep(requestID, method, req), requestID)

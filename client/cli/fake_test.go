@@ -13,6 +13,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
@@ -43,6 +44,8 @@ type fake struct {
 	bayholdv1.UnimplementedRecordServiceServer
 
 	addr string
+
+	knowsDryRuns bool // says so in its answers
 
 	mu    sync.Mutex
 	calls []proto.Message          // every request, in order
@@ -98,6 +101,11 @@ func newFake(t *testing.T) *fake {
 // intercept notes the request, and answers as the test wants.
 func (f *fake) intercept(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
 	method := info.FullMethod[strings.LastIndexByte(info.FullMethod, '/')+1:]
+	if md, _ := metadata.FromIncomingContext(ctx); f.knowsDryRuns && len(md.Get("bayhold-dry-run")) > 0 {
+		if err := grpc.SetHeader(ctx, metadata.Pairs("bayhold-dry-run", "true")); err != nil {
+			return nil, err
+		}
+	}
 	f.mu.Lock()
 	f.calls = append(f.calls, proto.Clone(req.(proto.Message)))
 	fail, reply := f.fail[method], f.reply[method]

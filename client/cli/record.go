@@ -63,6 +63,13 @@ var errKept = errors.New("it is kept in the journal")
 // there before it, and taken out when its outcome is known. Without a connection
 // it stays, and errKept is answered after that was told.
 func (a *app) send(ctx context.Context, p *place, method, job, what string, req, resp proto.Message) error {
+	if a.dryRun { // nothing is kept of it either
+		if p.offline != nil {
+			return p.offline
+		}
+		a.note("A dry run: this is what it would do. Nothing was written.")
+		return p.Send(ctx, method, req, resp)
+	}
 	k, err := dial.NewKept(requestOf(req), method, req)
 	if err != nil {
 		return err

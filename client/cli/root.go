@@ -90,8 +90,12 @@ func (a *app) root() *cobra.Command {
 	return root
 }
 
-// requestIDFlag gives a mutating command the flag that repeats a request.
+// requestIDFlag gives a mutating command the flag that repeats a request, and
+// the one that only tries it.
 func (a *app) requestIDFlag(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&a.request, "request-id", "",
 		"repeat the request of this `uuid`: done once, answered twice")
+	if cmd.Flags().Lookup("dry-run") == nil {
+		cmd.Flags().BoolVar(&a.dryRun, "dry-run", false, "tell what it would do, and write nothing")
+	}
 }

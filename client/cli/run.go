@@ -62,6 +62,7 @@ type app struct {
 	changed func(flag string) bool
 
 	request string   // --request-id
+	dryRun  bool     // --dry-run
 	set     settings // flags, environment and file together
 	running bool     // a command's own code has begun: errors are no usage errors
 	noun    string   // of that command
@@ -134,7 +135,7 @@ func (a *app) dial() (*dial.Conn, error) {
 	}
 	conn, err := dial.Open(dial.Config{
 		Server: a.set.server, Token: a.set.token, TLS: a.set.tls,
-		CAFile: a.set.ca, CertFile: a.set.cert, KeyFile: a.set.key, Timeout: a.set.timeout, InsecurePlaintext: a.set.plaintext,
+		CAFile: a.set.ca, CertFile: a.set.cert, KeyFile: a.set.key, Timeout: a.set.timeout, InsecurePlaintext: a.set.plaintext, DryRun: a.dryRun,
 	})
 	if err != nil {
 		return nil, usage("%s", err)

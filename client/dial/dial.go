@@ -31,6 +31,8 @@ type Config struct {
 	Token string
 	// InsecurePlaintext lets the token travel in the clear all the same, over
 	// a network that is known to be safe.
+	// DryRun asks for what changes would do: none is written.
+	DryRun            bool
 	InsecurePlaintext bool
 	// TLS asks for an encrypted connection, judged by the system's roots.
 	TLS bool
@@ -101,6 +103,9 @@ func Open(c Config) (*Conn, error) {
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxReceive)),
 		grpc.WithChainUnaryInterceptor(deadline(c.Timeout), patience),
 	)
+	if c.DryRun {
+		opts = append(opts, grpc.WithChainUnaryInterceptor(dryRun()))
+	}
 	cc, err := grpc.NewClient(c.Server, opts...)
 	if err != nil {
 		return nil, fmt.Errorf("%w: server %q is no address: %w", ErrConfig, c.Server, err)

@@ -41,7 +41,7 @@ func actOf(ctx context.Context, siteID string, req mutation) (workshop.Act, erro
 	}
 	method, _ := grpc.Method(ctx)
 	return workshop.Act{
-		Site: siteID, RequestID: id, Method: method, Content: sha256.Sum256(raw), Caller: caller,
+		Site: siteID, RequestID: id, Method: method, Content: sha256.Sum256(raw), Caller: caller, DryRun: isDryRun(ctx),
 	}, nil
 }
 

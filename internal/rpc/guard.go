@@ -148,6 +148,9 @@ func (g *guard) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, 
 	if err := ownSite(caller, req); err != nil {
 		return nil, err
 	}
+	if ctx, err = dryRun(ctx); err != nil {
+		return nil, err
+	}
 	return handle(access.With(ctx, caller), req)
 }
 

@@ -42,6 +42,9 @@ type Request struct {
 	Now     time.Time
 	// NewSite lets the call make the site if there is none.
 	NewSite bool
+	// DryRun answers as the act would and writes nothing: every statement is
+	// carried out, every constraint asked, and then all of it taken back.
+	DryRun bool
 }
 
 // Now is the transaction's time.
@@ -134,6 +137,9 @@ func (s *Store) once(ctx context.Context, req Request,
 			return err
 		}
 	}
+	if req.DryRun {
+		return nil
+	}
 	for _, e := range tx.events {
 		measure.Add(ctx, measure.Events, 1, e.Kind)
 	}
@@ -215,12 +221,17 @@ func (t *Tx) queueClaimOf(b *pgx.Batch, req Request) {
 	})
 }
 
-// queueEnd writes the answer and the events, and commits.
+// queueEnd writes the answer and the events, and commits; a dry run goes back instead.
 func (t *Tx) queueEnd(b *pgx.Batch, req Request, answer json.RawMessage) error {
 	b.Queue("INSERT INTO request (site_id, request_id, method, content, answer, at) VALUES ($1, $2, $3, $4, $5, $6)",
 		t.siteID, req.ID, req.Method, req.Content[:], answer, t.now)
 	if err := t.logEvents(b, req); err != nil {
 		return err
+	}
+	if req.DryRun {
+		b.Queue("SET CONSTRAINTS ALL IMMEDIATE")
+		b.Queue("ROLLBACK")
+		return nil
 	}
 	queueCommit(b)
 	return nil

@@ -35,12 +35,15 @@ type Act struct {
 	Method    string
 	Content   [32]byte // SHA-256 of what is asked, so that an id is not used twice
 	Caller    access.Caller
+	// DryRun answers as the act would, and writes nothing.
+	DryRun bool
 }
 
 func (w *Workshop) request(a Act) store.Request {
 	return store.Request{
 		Site: a.Site, ID: a.RequestID, Method: a.Method, Content: a.Content,
 		Actor: a.Caller.User, Token: a.Caller.Token, Now: w.now().UTC().Truncate(time.Microsecond),
+		DryRun: a.DryRun,
 	}
 }
 
