@@ -240,7 +240,7 @@ func BenchmarkGrowth(b *testing.B) {
 			for range 10 { // so that statements are known on every connection
 				must(b, q.ask())
 			}
-			all, _ := together(b, 1, 200, func(int, int) error { return q.ask() })
+			all, _ := together(b, 1, 100, func(int, int) error { return q.ask() })
 			b.Logf("%-10s %-15s p50 %6.2f ms, p99 %6.2f ms", label, q.name, all.at(.5), all.at(.99))
 			curves[q.name] = append(curves[q.name], [3]float64{x, all.at(.5), all.at(.99)})
 		}

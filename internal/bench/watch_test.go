@@ -18,7 +18,7 @@ import (
 func BenchmarkWatch(b *testing.B) {
 	h := open(b)
 	b.Log(h.machine())
-	const watchers, events, pace = 500, 1000, 5 * time.Millisecond
+	const watchers, events, pace = 500, 400, 5 * time.Millisecond
 	conn := h.site("seen")
 	idle := h.resident()
 	ctx, cancel := context.WithCancel(b.Context())
