@@ -10,7 +10,7 @@
 # the standby's pg_basebackup then goes over the network, with TLS.
 #
 # A commit is acknowledged when the standby has it on disk. Without the standby
-# nothing can be written: see README.md what to do then.
+# nothing can be written: ../expect.md says what to do then.
 set -euo pipefail
 [ $# -eq 1 ] || [ $# -eq 3 ] || { sed -n '2,14s/^# \{0,1\}//p' "$0" >&2; exit 2; }
 mkdir -p "$1"
