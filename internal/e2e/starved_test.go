@@ -70,8 +70,7 @@ func TestReadOnlyDatabase(t *testing.T) {
 }
 
 // TestDiskFull lets the tables have no more room than a small tmpfs, fills it,
-// and makes room again. Without the right to mount, a table may have no more
-// room than a limit on file sizes allows.
+// and makes room again. Only root may mount one: others leave it out.
 func TestDiskFull(t *testing.T) {
 	t.Parallel()
 	if os.Geteuid() != 0 {
