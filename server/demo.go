@@ -319,7 +319,7 @@ export BAYHOLD_TOKEN=%[2]s
 
 go run ./client tool list --calibration-until +14d
 go run ./client job find --procedure orlo-chain-kit --procedure orlo-cam-phasers --from "tomorrow 8:00"
-go run ./client tool reserve LS-VELDE-1 --from +3d --until +4d --reference W-3003
+go run ./client tool reserve LS-VELDE-1 --from +14d --until +15d --reference W-3003
 go run ./client calibration trace TW-100-2
 go run ./client calibration away TW-200-1 --days 5
 go run ./client calibration review TW-010-1
