@@ -31,6 +31,7 @@ func (a *app) printRepair(w io.Writer, c clock, r repaired) {
 		writeTable(w, changeTable(c, r), a.width())
 	}
 	a.printByHand(w, c, r)
+	a.printReservations(w, r.resp)
 	if ring := ringTable(c, r.resp.GetJobs()); len(ring.rows) > 0 {
 		fmt.Fprintln(w, "\nCustomers to ring:")
 		writeTable(w, ring, a.width())
@@ -141,6 +142,29 @@ func (a *app) printByHand(w io.Writer, c clock, r repaired) {
 	fmt.Fprintf(w, "  %s\n", a.again(further...))
 	for _, j := range lost {
 		fmt.Fprintf(w, "  %s\n", a.again("job", "cancel", id(j.GetJob())))
+	}
+}
+
+// printReservations says what to do about reservations: they have no steps that
+// a plan could move.
+func (a *app) printReservations(w io.Writer, resp *bayholdv1.ProposeRepairResponse) {
+	var names, next []string
+	for _, b := range resp.GetBroken() {
+		name := b.GetReference() + " (job " + id(b.GetJob()) + ")"
+		mended := slices.ContainsFunc(resp.GetJobs(), func(j *bayholdv1.ArrangedJob) bool { return j.GetJob() == b.GetJob() })
+		if len(b.GetSteps()) == 0 && !mended && !slices.Contains(names, name) {
+			names = append(names, name)
+			next = append(next, a.again("job", "cancel", id(b.GetJob())))
+		}
+	}
+	if len(names) == 0 {
+		return
+	}
+	fmt.Fprintln(w)
+	writeText(w, fmt.Sprintf("Reserved without steps, so that no plan can move it: %s. By hand: reserve something else for it, or give it up.",
+		strings.Join(names, ", ")), a.width())
+	for _, line := range next {
+		fmt.Fprintf(w, "  %s\n", line)
 	}
 }
 

@@ -48,6 +48,8 @@ func (q *RepairQuestion) check(now time.Time) error {
 
 // Repair is what breaks and how it could be mended.
 type Repair struct {
+	// Broken are the bookings that cannot stand, by start. Those of reservations,
+	// which have no steps, are not mended by Jobs.
 	Broken        []site.Booking
 	Jobs          []ArrangedJob // that the repair touches, by start
 	PromisesMoved int
@@ -72,7 +74,7 @@ func (w *Workshop) ProposeRepair(ctx context.Context, slug string, q RepairQuest
 		return Repair{}, err
 	}
 	if len(m.jobs) == 0 {
-		return Repair{}, nil
+		return m.withReservations(Repair{}), nil
 	}
 	search, cancel := context.WithTimeout(ctx, 3*thinking)
 	defer cancel()
@@ -82,7 +84,7 @@ func (w *Workshop) ProposeRepair(ctx context.Context, slug string, q RepairQuest
 	if err != nil {
 		return Repair{}, err
 	}
-	return m.tell(res), nil
+	return m.withReservations(m.tell(res)), nil
 }
 
 // mender holds the jobs that stand, as the planner sees them after the event.
@@ -92,6 +94,7 @@ type mender struct {
 	works    []work
 	held     [][]site.Booking // of each job
 	standing []*plan.Plan     // of each job
+	lost     []site.Booking   // of reservations that the outage hits
 }
 
 func (w *Workshop) newMender(ctx context.Context, r store.Reader, q RepairQuestion) (*mender, error) {
@@ -125,6 +128,7 @@ func (w *Workshop) newMender(ctx context.Context, r store.Reader, q RepairQuesti
 	if err != nil {
 		return nil, err
 	}
+	m.takeReservations(listed, st.Bookings, q.Outage, now)
 	st.Bookings = slices.DeleteFunc(st.Bookings, func(b site.Booking) bool {
 		return slices.ContainsFunc(m.jobs, func(j site.Job) bool { return j.ID == b.Job })
 	})
@@ -174,6 +178,26 @@ func (m *mender) take(ctx context.Context, r store.Reader, j site.Job, q RepairQ
 	m.jobs, m.held = append(m.jobs, j), append(m.held, held)
 	m.works = append(m.works, work{procedures: known, network: net})
 	return &fleetJob{network: net, arrivals: arrivalsOf(j), release: j.Planned.Start, due: j.Promise, far: far}, nil
+}
+
+// takeReservations notes the reservations without steps that an outage hits.
+func (m *mender) takeReservations(listed []site.Job, held []site.Booking, o *Outage, now time.Time) {
+	for _, b := range held {
+		if o == nil || (Ref{Kind: b.Kind, ID: b.Resource}) != o.Ref || !b.During.Overlaps(o.During) || !b.During.End.After(now) {
+			continue
+		}
+		if slices.ContainsFunc(listed, func(j site.Job) bool { return j.ID == b.Job && len(j.Steps) == 0 }) {
+			m.lost = append(m.lost, b)
+		}
+	}
+}
+
+// withReservations adds the bookings of reservations that the outage hits. No
+// plan can move them: that is for people.
+func (m *mender) withReservations(r Repair) Repair {
+	r.Broken = append(r.Broken, m.lost...)
+	slices.SortStableFunc(r.Broken, func(a, b site.Booking) int { return a.During.Start.Compare(b.During.Start) })
+	return r
 }
 
 // concerned refuses a question about a job or a resource that is not there.

@@ -123,3 +123,28 @@ func TestRepairOfNothing(t *testing.T) {
 		Ref: Ref{Kind: site.KindTool, ID: "XX-1"}, During: hours.Range{Start: local(12, 8, 0), End: local(13, 8, 0)},
 	}}), fault.NotFound, "NOT_FOUND")
 }
+
+// A reservation has no steps, so that no plan can move it; it is told all the same.
+func TestAnOutageTellsOfReservations(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	lk := Ref{Kind: site.KindTool, ID: "LK-1"}
+	booked, err := w.Reserve(t.Context(), act("reserve"), Reservation{
+		Reference: "R-1", Refs: []Ref{lk}, During: hours.Range{Start: local(22, 8, 0), End: local(22, 12, 0)}, State: site.Confirmed,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	repair, err := w.ProposeRepair(t.Context(), "quay", RepairQuestion{Outage: &Outage{
+		Ref: lk, During: hours.Range{Start: local(22, 10, 0), End: local(23, 0, 0)},
+	}})
+	if err != nil || len(repair.Broken) != 1 || repair.Broken[0].Job != booked.Job.ID || len(repair.Jobs) != 0 {
+		t.Errorf("%+v, %v", repair, err)
+	}
+	repair, err = w.ProposeRepair(t.Context(), "quay", RepairQuestion{Outage: &Outage{
+		Ref: lk, During: hours.Range{Start: local(22, 12, 0), End: local(23, 0, 0)},
+	}})
+	if err != nil || len(repair.Broken) != 0 {
+		t.Errorf("after it: %+v, %v", repair, err)
+	}
+}

@@ -627,7 +627,8 @@ func (x *Outage) GetDuring() *TimeRange {
 // ProposeRepairResponse tells what breaks and how it could be mended.
 type ProposeRepairResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Bookings that cannot stand, by start.
+	// Bookings that cannot stand, by start. Those of reservations have no steps,
+	// and no plan mends them.
 	Broken []*Booking `protobuf:"bytes,1,rep,name=broken,proto3" json:"broken,omitempty"`
 	// Every job that the repair touches, by start; none if nothing breaks.
 	Jobs []*ArrangedJob `protobuf:"bytes,2,rep,name=jobs,proto3" json:"jobs,omitempty"`
