@@ -96,6 +96,7 @@ bookings and promises break, the repair that moves the fewest, and whom to ring.
 	cmd.Flags().StringVar(&f.note, "reason", "", "why")
 	cmd.Flags().BoolVar(&f.repair.book, "book", false, "book the repair at once")
 	cmd.Flags().StringVar(&f.repair.to, "to", "", "keep the repair in this `file`, to book it")
+	cmd.Flags().BoolVar(&f.repair.newPromises, "new-promises", false, newPromisesHelp)
 	return cmd
 }
 
@@ -103,6 +104,9 @@ func (a *app) jobDelay(ctx context.Context, f *delayFlags, word, more string) er
 	minutes, ok := readMinutes(trimPlus(more))
 	if !ok {
 		return usage("%q is no length of time; write minutes, or 4h", more)
+	}
+	if err := f.repair.promising(); err != nil {
+		return err
 	}
 	t, err := a.aim(ctx, word, &f.recordFlags)
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -18,6 +19,7 @@ type repairFlags struct {
 	horizon, to      string
 	book             bool
 	reason           string
+	newPromises      bool
 	picture          pictureFlags
 }
 
@@ -39,7 +41,10 @@ those that the job has. --out takes an id, or bays/ID, tools/ID or
 technicians/ID where several things share one; --from is now unless given. The
 exit code is 3 if a job has no place before the horizon: then something must be
 done by hand, and --book books nothing. --picture and --svg draw each job before
-and after.`,
+and after.
+
+A promise that breaks stands as it was told until somebody tells another:
+--new-promises promises the new hand-back from now on. Ring the customer first.`,
 		example: `  bayhold job repair --overrun 17/belt/change=+90
   bayhold job repair --now
   bayhold job repair --out TW-04 --until "fri 12:00" --to repair.json
@@ -57,6 +62,7 @@ and after.`,
 	fl.StringVar(&f.to, "to", "", "keep the repair in this `file`, to book it")
 	fl.BoolVar(&f.book, "book", false, "book the repair at once")
 	fl.StringVar(&f.reason, "reason", "", "why, for the record")
+	fl.BoolVar(&f.newPromises, "new-promises", false, newPromisesHelp)
 	f.picture.register(cmd)
 	a.requestIDFlag(cmd)
 	return cmd
@@ -73,6 +79,16 @@ func (f *repairFlags) validate(requestID string) error {
 		return usage("until when can %s not be had? give --until TIME", f.out)
 	case !f.book && requestID != "":
 		return usage("--request-id goes with --book only")
+	}
+	return f.promising()
+}
+
+const newPromisesHelp = "with --book or --to: where a promise breaks, the new hand-back is promised from now on"
+
+// promising says what new promises go with.
+func (f *repairFlags) promising() error {
+	if f.newPromises && !f.book && f.to == "" {
+		return usage("--new-promises goes with --book or --to only")
 	}
 	return nil
 }
@@ -200,6 +216,17 @@ func (r repaired) arrangement(p *place) *bayholdv1.BookArrangementRequest {
 	out := &bayholdv1.BookArrangementRequest{Parent: p.site.GetName(), Jobs: r.resp.GetJobs(), Reason: r.flags.reason}
 	if o := r.req.GetOverrun(); o != nil {
 		out.Overruns = []*bayholdv1.Overrun{o}
+	}
+	if !r.flags.newPromises {
+		return out
+	}
+	out.Jobs = nil
+	for _, j := range r.resp.GetJobs() {
+		if mustRing(j) {
+			j = proto.CloneOf(j)
+			j.PromiseTime = j.GetPlan().GetHandBackTime()
+		}
+		out.Jobs = append(out.Jobs, j)
 	}
 	return out
 }

@@ -184,6 +184,9 @@ func (a *app) printRepairNext(w io.Writer, c clock, r repaired) {
 		fmt.Fprintf(w, "Book it: %s\n", a.again("job", "move", "--arrangement", r.file))
 	case lost == 0:
 		fmt.Fprintf(w, "Book it: %s\n", a.again(append(repairWords(c, r.req), "--book")...))
+		if slices.ContainsFunc(jobs, mustRing) {
+			writeText(w, "         with --new-promises once the customers have been told", a.width())
+		}
 	default:
 		fmt.Fprintln(w, "To book the rest, ask again with --to FILE.")
 	}
