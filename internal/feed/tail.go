@@ -40,8 +40,9 @@ func (f *Feed) tailOf(key int64) (*tail, int64) {
 }
 
 // after gives the events after a revision, and the revision up to which they are
-// all there are. False if the tail does not go back so far. It reads the log if something has come since, or if it was not read for
-// as long as a lost notification may delay an event.
+// all there are. False if the tail does not go back so far. It reads the log if
+// something has come since, or if it was not read for as long as a lost
+// notification may delay an event.
 func (t *tail) after(ctx context.Context, s *store.Store, site string, told, revision int64) ([]Event, int64, bool, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
