@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -63,13 +62,5 @@ func (a *app) auditPage(ctx context.Context, p *place, during *bayholdv1.TimeRan
 	if err != nil {
 		return err
 	}
-	if to != "" {
-		if err := writeFile(to, resp.GetContent()); err != nil {
-			return err
-		}
-		if !a.structured() {
-			return a.print(func(w io.Writer) { fmt.Fprintf(w, "The auditor's page is in %s.\n", to) })
-		}
-	}
-	return a.answer(resp, func(w io.Writer) { _, _ = io.WriteString(w, resp.GetContent()) })
+	return a.deliver(resp, to, "The auditor's page")
 }

@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -40,15 +39,7 @@ func (a *app) jobRecord(ctx context.Context, f sheetFlags, job string) error {
 	if err != nil {
 		return err
 	}
-	if f.to != "" {
-		if err := writeFile(f.to, resp.GetContent()); err != nil {
-			return err
-		}
-		if !a.structured() {
-			return a.print(func(w io.Writer) { fmt.Fprintf(w, "The record of job %s is in %s.\n", id(name), f.to) })
-		}
-	}
-	return a.answer(resp, func(w io.Writer) { _, _ = io.WriteString(w, resp.GetContent()) })
+	return a.deliver(resp, f.to, "The record of job "+id(name))
 }
 
 func (a *app) jobCloseCommand() *cobra.Command {

@@ -7,6 +7,7 @@ import (
 	"os"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -51,15 +52,24 @@ func (a *app) jobSheet(ctx context.Context, f sheetFlags, job string) error {
 	if err != nil {
 		return err
 	}
-	if f.to != "" {
-		if err := writeFile(f.to, resp.GetContent()); err != nil {
+	return a.deliver(resp, f.to, "The sheet of job "+id(name))
+}
+
+// deliver answers with a page: on the screen, or in a file if one is named, of
+// which it then says that it holds what.
+func (a *app) deliver(page interface {
+	proto.Message
+	GetContent() string
+}, file, what string) error {
+	if file != "" {
+		if err := writeFile(file, page.GetContent()); err != nil {
 			return err
 		}
 		if !a.structured() {
-			return a.print(func(w io.Writer) { fmt.Fprintf(w, "The sheet of job %s is in %s.\n", id(name), f.to) })
+			return a.print(func(w io.Writer) { fmt.Fprintf(w, "%s is in %s.\n", what, file) })
 		}
 	}
-	return a.answer(resp, func(w io.Writer) { _, _ = io.WriteString(w, resp.GetContent()) })
+	return a.answer(page, func(w io.Writer) { _, _ = io.WriteString(w, page.GetContent()) })
 }
 
 // writeFile writes text to a file that others may read.

@@ -143,6 +143,22 @@ func (p *place) maybeName(collection, word string) (string, error) {
 	return p.name(collection, word)
 }
 
+// nameField is a field to be filled with the name of what somebody typed.
+type nameField struct {
+	field            *string
+	collection, word string
+}
+
+// maybeNames fills each field as maybeName does.
+func (p *place) maybeNames(all ...nameField) (err error) {
+	for _, f := range all {
+		if *f.field, err = p.maybeName(f.collection, f.word); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // id gives the last part of a name: what people call the thing.
 func id(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
 

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -62,13 +63,9 @@ func (a *app) toolIssue(ctx context.Context, f *issueFlags, args []string) error
 	if req.Tools, err = p.names(tools, tags); err != nil {
 		return err
 	}
-	for _, part := range []struct {
-		field            *string
-		collection, word string
-	}{{&req.Technician, technicians, f.to}, {&req.Bay, bays, f.bay}, {&req.Job, jobs, f.job}, {&req.Booking, bookings, f.booking}} {
-		if *part.field, err = p.maybeName(part.collection, part.word); err != nil {
-			return err
-		}
+	if err := p.maybeNames(nameField{&req.Technician, technicians, f.to}, nameField{&req.Bay, bays, f.bay},
+		nameField{&req.Job, jobs, f.job}, nameField{&req.Booking, bookings, f.booking}); err != nil {
+		return err
 	}
 	if req.DueTime, err = a.whenOrNone(p.clock, "--until", f.until); err != nil {
 		return err
@@ -206,15 +203,15 @@ func (a *app) count(ctx context.Context, p *place, f *returnFlags, name string) 
 func (a *app) askCount(question string) (int32, error) {
 	fmt.Fprint(a.streams.Err, plain(question)+" ")
 	line, err := a.line()
-	if line == "" {
+	switch {
+	case err != nil && !errors.Is(err, io.EOF):
+		return 0, err
+	case line == "":
 		return 0, usage("nothing was counted: the tool was not returned")
 	}
-	n, convErr := strconv.ParseInt(line, 10, 32)
-	if convErr != nil {
+	n, err := strconv.ParseInt(line, 10, 32)
+	if err != nil {
 		return 0, usage("%q is no number: the tool was not returned", line)
-	}
-	if err != nil && line == "" {
-		return 0, err
 	}
 	return int32(n), nil
 }
@@ -306,13 +303,8 @@ func (a *app) toolHandOver(ctx context.Context, f *issueFlags, args []string) er
 	if req.Tools, err = p.names(tools, tags); err != nil {
 		return err
 	}
-	for _, part := range []struct {
-		field            *string
-		collection, word string
-	}{{&req.Technician, technicians, f.to}, {&req.Bay, bays, f.bay}, {&req.Job, jobs, f.job}} {
-		if *part.field, err = p.maybeName(part.collection, part.word); err != nil {
-			return err
-		}
+	if err := p.maybeNames(nameField{&req.Technician, technicians, f.to}, nameField{&req.Bay, bays, f.bay}, nameField{&req.Job, jobs, f.job}); err != nil {
+		return err
 	}
 	if req.DueTime, err = a.whenOrNone(p.clock, "--until", f.until); err != nil {
 		return err

@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -188,15 +189,7 @@ func Run(ctx context.Context, w Workshop, demand []Work, variants []Variant, o S
 		c.Saved, c.SavedPerJob = compare(runs[0], runs[i+1])
 		s.Variants = append(s.Variants, c)
 	}
-	slices.SortStableFunc(s.Variants, func(a, b Compared) int {
-		switch {
-		case a.Saved.Mean > b.Saved.Mean:
-			return -1
-		case a.Saved.Mean < b.Saved.Mean:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(s.Variants, func(a, b Compared) int { return cmp.Compare(b.Saved.Mean, a.Saved.Mean) })
 	return s, nil
 }
 

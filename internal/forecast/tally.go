@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -206,15 +207,7 @@ func summarize(c *studyCase, runs []run) Summary {
 		}
 		s.Units = append(s.Units, use)
 	}
-	slices.SortStableFunc(s.Units, func(a, b UnitUse) int {
-		switch {
-		case a.Used.Mean > b.Used.Mean:
-			return -1
-		case a.Used.Mean < b.Used.Mean:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(s.Units, func(a, b UnitUse) int { return cmp.Compare(b.Used.Mean, a.Used.Mean) })
 	return s
 }
 

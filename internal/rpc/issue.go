@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	"bayhold/internal/fault"
 	"bayhold/internal/site"
 	"bayhold/internal/workshop"
@@ -22,25 +24,15 @@ func (s issueService) IssueTools(ctx context.Context, req *bayholdv1.IssueToolsR
 	if err != nil {
 		return nil, err
 	}
-	o := workshop.IssueOrder{Without: req.GetWithoutBooking(), Note: strings.TrimSpace(req.GetNote())}
-	if o.Tools, err = idsOf("tools", req.GetTools(), tools, siteID); err != nil {
+	to, err := readHandling(siteID, req, "ISSUE", "the tools cannot be handed out so")
+	if err != nil {
 		return nil, err
 	}
-	if o.Technician, err = maybeWithin("technician", req.GetTechnician(), technicians, siteID); err != nil {
-		return nil, err
-	}
-	if o.Bay, err = maybeWithin("bay", req.GetBay(), bays, siteID); err != nil {
-		return nil, err
-	}
-	if o.Job, err = maybeNumbered("job", req.GetJob(), jobs, siteID); err != nil {
-		return nil, err
+	o := workshop.IssueOrder{
+		Tools: to.tools, Technician: to.technician, Bay: to.bay, Job: to.job, Due: to.due,
+		Without: req.GetWithoutBooking(), Note: strings.TrimSpace(req.GetNote()),
 	}
 	if o.Booking, err = maybeNumbered("booking", req.GetBooking(), bookings, siteID); err != nil {
-		return nil, err
-	}
-	var fs fault.Fields
-	o.Due = instant(&fs, "due_time", req.GetDueTime())
-	if err := fs.Err("ISSUE", "the tools cannot be handed out so"); err != nil {
 		return nil, err
 	}
 	act, err := actOf(ctx, siteID, req)
@@ -58,6 +50,40 @@ func (s issueService) IssueTools(ctx context.Context, req *bayholdv1.IssueToolsR
 		})
 	}
 	return out, nil
+}
+
+// handling is what handing out and passing on have in common: which tools go to
+// whom, where, what for and until when.
+type handling struct {
+	tools           []string
+	technician, bay string
+	job             int64
+	due             time.Time
+}
+
+// readHandling reads it; reason and message are those of a time that is none.
+func readHandling(siteID string, req interface {
+	GetTools() []string
+	GetTechnician() string
+	GetBay() string
+	GetJob() string
+	GetDueTime() *timestamppb.Timestamp
+}, reason, message string) (h handling, err error) {
+	if h.tools, err = idsOf("tools", req.GetTools(), tools, siteID); err != nil {
+		return handling{}, err
+	}
+	if h.technician, err = maybeWithin("technician", req.GetTechnician(), technicians, siteID); err != nil {
+		return handling{}, err
+	}
+	if h.bay, err = maybeWithin("bay", req.GetBay(), bays, siteID); err != nil {
+		return handling{}, err
+	}
+	if h.job, err = maybeNumbered("job", req.GetJob(), jobs, siteID); err != nil {
+		return handling{}, err
+	}
+	var fs fault.Fields
+	h.due = instant(&fs, "due_time", req.GetDueTime())
+	return h, fs.Err(reason, message)
 }
 
 func (s issueService) ReturnTool(ctx context.Context, req *bayholdv1.ReturnToolRequest) (*bayholdv1.ReturnToolResponse, error) {
@@ -92,23 +118,13 @@ func (s issueService) HandOverTools(ctx context.Context, req *bayholdv1.HandOver
 	if err != nil {
 		return nil, err
 	}
-	o := workshop.HandOver{Done: req.GetDone(), Note: strings.TrimSpace(req.GetNote())}
-	if o.Tools, err = idsOf("tools", req.GetTools(), tools, siteID); err != nil {
+	to, err := readHandling(siteID, req, "HAND_OVER", "the tools cannot be passed on so")
+	if err != nil {
 		return nil, err
 	}
-	if o.Technician, err = maybeWithin("technician", req.GetTechnician(), technicians, siteID); err != nil {
-		return nil, err
-	}
-	if o.Bay, err = maybeWithin("bay", req.GetBay(), bays, siteID); err != nil {
-		return nil, err
-	}
-	if o.Job, err = maybeNumbered("job", req.GetJob(), jobs, siteID); err != nil {
-		return nil, err
-	}
-	var fs fault.Fields
-	o.Due = instant(&fs, "due_time", req.GetDueTime())
-	if err := fs.Err("HAND_OVER", "the tools cannot be passed on so"); err != nil {
-		return nil, err
+	o := workshop.HandOver{
+		Tools: to.tools, Technician: to.technician, Bay: to.bay, Job: to.job, Due: to.due,
+		Done: req.GetDone(), Note: strings.TrimSpace(req.GetNote()),
 	}
 	act, err := actOf(ctx, siteID, req)
 	if err != nil {
