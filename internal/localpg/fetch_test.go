@@ -42,7 +42,7 @@ func archive(t *testing.T, headers []tar.Header, contents [][]byte) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
-	x, err := xz.NewWriter(w)
+	x, err := xz.WriterConfig{DictCap: 1 << 16}.NewWriter(w) // three times as fast as the usual one
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -76,6 +76,7 @@ func installed(t *testing.T) []byte {
 	if prefix == "/usr" {
 		parts = []string{"lib64/pgsql", "share/pgsql", "lib/postgresql", "share/postgresql"}
 	}
+	needed := map[string]bool{"dict_snowball.so": true, "plpgsql.so": true} // by initdb
 	var headers []tar.Header
 	var contents [][]byte
 	add := func(path string) {
@@ -102,7 +103,9 @@ func installed(t *testing.T) []byte {
 				return err
 			case e.IsDir() && (e.Name() == "bitcode" || e.Name() == "locale" || e.Name() == "doc"):
 				return filepath.SkipDir
-			case !e.IsDir() && !strings.Contains(e.Name(), "llvmjit"):
+			case strings.HasSuffix(e.Name(), ".so") && !needed[e.Name()]:
+				return nil // packing takes most of the time of this test
+			case !e.IsDir():
 				if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
 					add(path)
 				}
