@@ -114,6 +114,41 @@ func TestSheetHasWhatTheTechnicianNeeds(t *testing.T) {
 	wantKind(t, err, fault.Precondition, "NO_STEPS")
 }
 
+func TestSheetNamesTheLocksBeforeTheEngineIsTurned(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	more := Intake{Files: []File{{Name: "run-up.yaml", Content: []byte(`
+procedures:
+  - id: run-up
+    title: Renew the tensioner and run the engine
+    family: brill-four
+    needs: [locked]
+    skills: [timing]
+    steps:
+      - {id: renew, title: Renew the tensioner, estimate: 20}
+      - {id: run, title: First start, estimate: 10, turns_engine: true, only_after: [locked]}
+`)}}}
+	if _, err := w.Import(t.Context(), act("import more"), more); err != nil {
+		t.Fatal(err)
+	}
+	booked, err := book(t, w, "W-600", find(t, w, FindQuestion{Procedures: []string{"run-up"}, Earliest: local(12, 8, 0)})[0].Plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := w.Sheet(t.Context(), "quay", booked.Job.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range s.Lines {
+		locks := slices.ContainsFunc(l.Cautions, func(c procedure.Caution) bool {
+			return c.Code == procedure.LocksOut && c.Signal == procedure.Warning && strings.Contains(c.Text, "count them: LK-1.")
+		})
+		if locks != (l.Step.ID == "run") {
+			t.Errorf("before %s is said: %+v", l.Step.ID, l.Cautions)
+		}
+	}
+}
+
 func TestAdapterChangesWhatAWrenchIsSetTo(t *testing.T) {
 	t.Parallel()
 	w := small(t)

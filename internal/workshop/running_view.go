@@ -96,7 +96,7 @@ func (w *Workshop) Step(ctx context.Context, slug string, id int64, word, techni
 			Course: b.Course(step), Signs: b.Signatures(step), Unsigned: b.Unsigned(step), Tools: b.toolPlaces(step), Interrupted: b.Interrupted(step),
 		}
 		// Whoever looks at one step sees what holds for all of its owner's.
-		out.Line.Cautions = m.cautions(i, true)
+		out.Line.Cautions = m.cautions(i, true, out.Line.During.Start)
 		for _, v := range b.Record.Readings {
 			if v.Step == step && v.Run == out.Run {
 				out.Readings = append(out.Readings, v)

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"bayhold/internal/fault"
@@ -128,7 +129,7 @@ func (m *sheetMaker) write() {
 			continue // a job's steps are those of its network
 		}
 		line := m.line(n+1, i, placed)
-		line.Cautions = m.cautions(i, !said[m.net.Steps[i].Owner])
+		line.Cautions = m.cautions(i, !said[m.net.Steps[i].Owner], placed.During.Start)
 		said[m.net.Steps[i].Owner] = true
 		m.out.Lines = append(m.out.Lines, line)
 	}
@@ -147,12 +148,16 @@ func (m *sheetMaker) write() {
 	}
 }
 
-// cautions are what is said before a step, the most serious first: its own, and
-// its owner's if the step is the owner's first on the sheet, which need not be
-// the first in the network.
-func (m *sheetMaker) cautions(step int, first bool) []procedure.Caution {
+// cautions are what is said before a step that begins then, the most serious
+// first: its own; its owner's if the step is the owner's first on the sheet, which
+// need not be the first in the network; and one that names the locks, if the step
+// turns the engine under power.
+func (m *sheetMaker) cautions(step int, first bool, begins time.Time) []procedure.Caution {
 	owner := m.net.Steps[step].Owner
 	var out []procedure.Caution
+	if m.net.Steps[step].Step.TurnsEngine {
+		out = append(out, underPower(m.locks(begins)))
+	}
 	for _, c := range m.net.Cautions {
 		own := c.From == "" && c.Step == step
 		if (own || first && c.From == owner) && !slices.Contains(out, c.Caution) {
@@ -164,6 +169,28 @@ func (m *sheetMaker) cautions(step int, first bool) []procedure.Caution {
 		return slices.Index(ranks, a.Signal) - slices.Index(ranks, b.Signal)
 	})
 	return out
+}
+
+// underPower is said before a step that cranks or runs the engine: a lock that is
+// still fitted bends or breaks what it holds, and pieces fly (common practice).
+func underPower(locks []string) procedure.Caution {
+	text := "This step turns the engine under power: no locking tool may be on it."
+	if len(locks) > 0 {
+		text += " See that these are off, and count them: " + strings.Join(locks, ", ") + "."
+	}
+	return procedure.Caution{Signal: procedure.Warning, Code: procedure.LocksOut, Text: text}
+}
+
+// locks are the tags of the locking tools that may have been fitted by then.
+func (m *sheetMaker) locks(by time.Time) []string {
+	var out []string
+	for _, b := range m.bookings {
+		if b.Kind == site.KindTool && m.types[m.tools[b.Resource].Type].Purpose == site.Locking && b.During.Start.Before(by) {
+			out = append(out, b.Resource)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 func (m *sheetMaker) line(number, i int, placed site.JobStep) SheetLine {

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
@@ -57,7 +58,7 @@ func TestCautionsOfAPreparationComeBeforeItsFirstStepOnTheSheet(t *testing.T) {
 		"second, but first in time": {1, true, []procedure.Caution{load, hot}},
 		"not the first":             {0, false, nil},
 	} {
-		if got := m.cautions(c.step, c.first); !slices.Equal(got, c.want) {
+		if got := m.cautions(c.step, c.first, time.Time{}); !slices.Equal(got, c.want) {
 			t.Errorf("%s: %v, want %v", name, got, c.want)
 		}
 	}
