@@ -46,10 +46,7 @@ func (q *ArrangeQuestion) check(now time.Time) error {
 	if n := len(q.Jobs) + len(q.New); n == 0 || n > maxArranged {
 		fs.Add("jobs", "must be 1 to %d, new ones included", maxArranged)
 	}
-	if q.Horizon.IsZero() {
-		q.Horizon = minuteUp(now).Add(lookAhead)
-	}
-	checkRange(&fs, "horizon_time", now.Truncate(time.Minute), q.Horizon)
+	checkHorizon(&fs, minuteUp(now), &q.Horizon)
 	if q.Search == 0 {
 		q.Search = usualSearch
 	}

@@ -193,11 +193,11 @@ func (w *Workshop) Find(ctx context.Context, slug string, q FindQuestion) (FindA
 // window fills in the horizon of a question and gives the time from which a job
 // may begin: nothing can start before now, whenever the vehicle came.
 func (w *Workshop) window(q *FindQuestion) (time.Time, error) {
-	if q.Horizon.IsZero() {
-		q.Horizon = q.Earliest.Add(lookAhead)
-	}
 	var fs fault.Fields
-	checkRange(&fs, "horizon_time", q.Earliest, q.Horizon)
+	checkTime(&fs, "earliest_time", q.Earliest)
+	if len(fs) == 0 {
+		checkHorizon(&fs, q.Earliest, &q.Horizon)
+	}
 	from := q.Earliest
 	if now := minuteUp(w.Now()); from.Before(now) {
 		from = now
@@ -206,6 +206,23 @@ func (w *Workshop) window(q *FindQuestion) (time.Time, error) {
 		fs.Add("horizon_time", "lies in the past")
 	}
 	return from, fs.Err("FIND", "the question cannot be answered")
+}
+
+// checkHorizon notes what is wrong with how far a question looks ahead, and says
+// it where the question does not.
+func checkHorizon(fs *fault.Fields, from time.Time, horizon *time.Time) {
+	if horizon.IsZero() {
+		*horizon = from.Add(lookAhead)
+	}
+	before := len(*fs)
+	checkTime(fs, "horizon_time", *horizon)
+	switch {
+	case len(*fs) > before:
+	case !horizon.After(from):
+		fs.Add("horizon_time", "must lie after the time from which on is asked")
+	case horizon.Sub(from) > maxRange:
+		fs.Add("horizon_time", "must lie within a year of the time from which on is asked")
+	}
 }
 
 // wanted is a job that the planner is asked about.

@@ -220,8 +220,19 @@ func TestQuestionsThatCannotBeAnswered(t *testing.T) {
 	wantKind(t, check(CheckQuestion{Procedures: []string{"unfinished"}, Start: start}), fault.Precondition, "NOT_ISSUED")
 	wantKind(t, check(CheckQuestion{Procedures: []string{"chain", "jig-work"}, Start: start}), fault.Invalid, "FAMILIES_DIFFER")
 	wantKind(t, check(CheckQuestion{Procedures: []string{"chain"}, Start: start, Bay: "bay-9"}), fault.NotFound, "NOT_FOUND")
-	_, err := w.Find(t.Context(), "quay", FindQuestion{Procedures: []string{"chain"}, Earliest: start, Horizon: start.AddDate(2, 0, 0)})
-	wantKind(t, err, fault.Invalid, "FIND")
+	for q, field := range map[*FindQuestion]string{
+		{Earliest: start, Horizon: start.AddDate(2, 0, 0)}: "horizon_time",
+		{Earliest: start, Horizon: start}:                  "horizon_time",
+		{Horizon: start}:                                   "earliest_time",
+		{}:                                                 "earliest_time",
+	} {
+		q.Procedures = []string{"chain"}
+		_, err := w.Find(t.Context(), "quay", *q)
+		wantKind(t, err, fault.Invalid, "FIND")
+		if f, ok := errors.AsType[*fault.Error](err); !ok || len(f.Fields) != 1 || f.Fields[0].Path != field {
+			t.Errorf("%+v: %v, want only %s to be wrong", *q, err, field)
+		}
+	}
 }
 
 func TestTheFinestWrenchThatIsFreeIsTaken(t *testing.T) {

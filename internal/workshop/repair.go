@@ -39,10 +39,7 @@ func (q *RepairQuestion) check(now time.Time) error {
 	if o := q.Outage; o != nil {
 		checkRange(&fs, "outage.during", o.During.Start, o.During.End)
 	}
-	if q.Horizon.IsZero() {
-		q.Horizon = minuteUp(now).Add(lookAhead)
-	}
-	checkRange(&fs, "horizon_time", now.Truncate(time.Minute), q.Horizon)
+	checkHorizon(&fs, minuteUp(now), &q.Horizon)
 	return fs.Err("REPAIR", "the question cannot be answered")
 }
 
