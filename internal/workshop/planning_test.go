@@ -1,6 +1,7 @@
 package workshop
 
 import (
+	"errors"
 	"strings"
 	"testing"
 	"time"
