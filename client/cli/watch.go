@@ -56,7 +56,7 @@ func (a *app) watch(ctx context.Context, cmd *cobra.Command, f *watchFlags) erro
 	if err != nil {
 		return err
 	}
-	req := &bayholdv1.WatchRequest{Parent: p.site.GetName()}
+	req := &bayholdv1.WatchRequest{Parent: p.site.GetName(), Together: true}
 	if cmd.Flags().Changed("after") {
 		req.AfterRevision = &f.after
 	}
@@ -101,7 +101,11 @@ func (a *app) watchOnce(ctx context.Context, p *place, req *bayholdv1.WatchReque
 		heard = true
 		revision := m.GetRevision()
 		req.AfterRevision = &revision
-		if e := m.GetEvent(); e != nil {
+		events := m.GetEvents()
+		if e := m.GetEvent(); e != nil { // alone, from a server that knows no other way
+			events = append(events, e)
+		}
+		for _, e := range events {
 			a.printEvent(a.streams.Out, p.clock, e)
 		}
 	}

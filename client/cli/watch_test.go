@@ -69,10 +69,13 @@ func TestWatchIsTakenUpWhereItBroke(t *testing.T) {
 	f := newFake(t)
 	f.watch.streams = [][]*bayholdv1.WatchResponse{
 		{{Revision: 3}, happened(4, "job.booked", "/jobs/17", harbour+"/bays/bay-1", harbour+"/tools/LS-01")},
-		{{Revision: 4}, happened(5, "job.cancelled", "/jobs/17")},
+		{{Revision: 4}, {Revision: 6, Events: []*bayholdv1.Event{
+			happened(5, "job.moved", "/jobs/17").GetEvent(), happened(6, "job.cancelled", "/jobs/17").GetEvent(),
+		}}},
 	}
 	got := watchUntil(t, f, "cancelled", "--job", "17", "--tool", "LS-01")
-	want := "4  Wed 25 Nov 09:04  job booked  17 (R-17): bay-1, LS-01, by local\n5  Wed 25 Nov 09:05  job cancelled  17 (R-17), by local\n"
+	want := "4  Wed 25 Nov 09:04  job booked  17 (R-17): bay-1, LS-01, by local\n5  Wed 25 Nov 09:05  job moved  17 (R-17), by local\n" +
+		"6  Wed 25 Nov 09:06  job cancelled  17 (R-17), by local\n"
 	if got.code != exitDone || got.out != want {
 		t.Errorf("code %d\n%s%s\nwant\n%s", got.code, got.out, got.err, want)
 	}
@@ -82,7 +85,7 @@ func TestWatchIsTakenUpWhereItBroke(t *testing.T) {
 			asked = append(asked, r)
 		}
 	}
-	if len(asked) != 2 || asked[0].AfterRevision != nil || asked[1].GetAfterRevision() != 4 || len(asked[0].GetSubjects()) != 2 {
+	if len(asked) != 2 || asked[0].AfterRevision != nil || asked[1].GetAfterRevision() != 4 || len(asked[0].GetSubjects()) != 2 || !asked[1].GetTogether() {
 		t.Errorf("asked %v", asked)
 	}
 }

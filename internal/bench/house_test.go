@@ -35,6 +35,7 @@ type house struct {
 	addr    string
 	cmd     *exec.Cmd
 	started time.Duration // from its start until it served
+	tokens  map[string]string
 }
 
 func open(b *testing.B) *house {
@@ -42,6 +43,7 @@ func open(b *testing.B) *house {
 	ctx := b.Context()
 	pg, err := localpg.Start(ctx, localpg.Options{DataDir: filepath.Join(pgtest.Dir(b), "pg"), Settings: map[string]string{
 		"max_connections": "100", "shared_buffers": "256MB", "max_wal_size": "2GB",
+		"track_commit_timestamp": "on",
 	}})
 	must(b, err)
 	b.Cleanup(func() { _ = pg.Stop(context.Background()) })
@@ -65,7 +67,7 @@ func (h *house) serve() {
 	h.end()
 	began := time.Now()
 	h.cmd = exec.Command(h.bin, "serve", "--listen", "127.0.0.1:0", "--rate", "0", "--address-rate", "0", "--max-streams", "1000", // #nosec G204
-		"--max-calls", "1000", "--planners", "0", "--database-connections", "16")
+		"--max-calls", "1000", "--max-connections", "0", "--max-connections-per-address", "0", "--planners", "0", "--database-connections", "16")
 	h.cmd.Env = append(os.Environ(), "DATABASE_URL="+h.pg.ServerURL())
 	log, err := h.cmd.StderrPipe()
 	must(h.b, err)
@@ -115,7 +117,11 @@ func (h *house) site(slug string) *grpc.ClientConn {
 	add.Env = append(os.Environ(), "DATABASE_URL="+h.pg.ServerURL())
 	token, err := add.Output()
 	must(h.b, err)
-	conn := h.dial(strings.TrimSpace(string(token)))
+	if h.tokens == nil {
+		h.tokens = map[string]string{}
+	}
+	h.tokens[slug] = strings.TrimSpace(string(token))
+	conn := h.dial(h.tokens[slug])
 	_, err = bayholdv1.NewSiteServiceClient(conn).ImportWorkshop(h.b.Context(), &bayholdv1.ImportWorkshopRequest{
 		Files: []*bayholdv1.WorkshopFile{{Name: "bench.yaml", Content: []byte(workshop(slug))}}, RequestId: uuid.NewString(),
 	})

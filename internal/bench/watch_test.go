@@ -2,90 +2,190 @@ package bench
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
-// BenchmarkWatch lets 500 watchers on 10 connections hear what eight writers do.
-// Lateness counts from the instant that the event carries, which is the beginning
-// of its act: somewhat more than from commit to client.
+var (
+	watchersFlag    = flag.Int("watchers", 500, "how many watchers there are")
+	connectionsFlag = flag.Int("watch-connections", 500, "on how many connections")
+	eventsFlag      = flag.Float64("watch-events", 200, "events a second that they watch")
+	paceFlag        = flag.Duration("watch-time", 10*time.Second, "for how long")
+	profileFlag     = flag.String("watch-profile", "", "file for a CPU profile of the watchers")
+)
+
+// BenchmarkWatch lets watchers, a connection each and in a process of their own,
+// hear events that are written as fast as wanted: once straight into the log,
+// which costs next to nothing beside the watching, and once by bookings through
+// the same server. Lateness counts from the commit, as PostgreSQL has it, to the
+// client, which reads each event whole.
 func BenchmarkWatch(b *testing.B) {
 	h := open(b)
 	b.Log(h.machine())
-	const watchers, events, pace = 500, 400, 5 * time.Millisecond
-	conn := h.site("seen")
-	idle := h.resident()
-	ctx, cancel := context.WithCancel(b.Context())
-	defer cancel()
-	var mu sync.Mutex
-	var late times
-	heard := make([]int, watchers)
-	var ready, done sync.WaitGroup
-	for i := range watchers {
-		ready.Add(1)
-		stream, err := bayholdv1.NewWatchServiceClient(conn).Watch(ctx, &bayholdv1.WatchRequest{Parent: "sites/seen"})
-		must(b, err)
-		done.Go(func() {
-			_, err := stream.Recv()
-			ready.Done()
-			var last int64
-			for err == nil && heard[i] < events {
-				var told *bayholdv1.WatchResponse
-				if told, err = stream.Recv(); err != nil || told.GetEvent() == nil {
-					continue
-				}
-				took := time.Since(told.GetEvent().GetEventTime().AsTime())
-				if r := told.GetEvent().GetRevision(); last != 0 && r != last+1 {
-					b.Errorf("watcher %d hears %d after %d", i, r, last)
-				} else {
-					last = r
-				}
-				heard[i]++
-				mu.Lock()
-				late = append(late, took)
-				mu.Unlock()
+	for _, c := range []struct {
+		slug   string
+		writer func(*house, string) func(n int) error
+	}{
+		{"log", (*house).logging},
+		{"bookings", (*house).reserving},
+	} {
+		b.Run(c.slug, func(b *testing.B) {
+			h := &house{b: b, pg: h.pg, db: h.db, bin: h.bin}
+			h.serve()
+			for _, together := range []bool{false, true} {
+				h.watch(fmt.Sprintf("%s-%t", c.slug, together), together, c.writer)
 			}
 		})
 	}
-	ready.Wait()
+}
+
+// watch has events of a site written for a while, and tells how late they were
+// heard and what it took.
+func (h *house) watch(slug string, together bool, writer func(*house, string) func(n int) error) {
+	b := h.b
+	h.site(slug)
+	write := writer(h, slug)
+	for n := range 20 { // so that statements are known on every connection
+		must(b, write(n-20))
+	}
+	idle := h.resident()
+	seats := audience{Addr: h.addr, Token: h.tokens[slug], Site: slug, Watchers: *watchersFlag, Connections: *connectionsFlag, Together: together}
+	a := seats.open(b)
 	standing := h.resident()
-	client := bayholdv1.NewBookingServiceClient(conn)
-	tick := time.NewTicker(pace)
-	defer tick.Stop()
+	var first int64
+	must(b, h.db.QueryRow(b.Context(), "SELECT revision FROM site_counter JOIN site USING (site_id) WHERE slug = $1", slug).Scan(&first))
+	spent := h.spent()
+	events := int(paceFlag.Seconds() * *eventsFlag)
 	began := time.Now()
-	work := make(chan int)
+	paced(b, events, *eventsFlag, write)
+	rate := float64(events) / time.Since(began).Seconds()
+	heard := a.upTo(b, first+int64(events))
+	took := time.Since(began)
+	for i, is := range h.spent() {
+		spent[i] = (is - spent[i]) / took.Seconds()
+	}
+
+	committed := map[int64]int64{}
+	rows, err := h.db.Query(b.Context(), `SELECT revision, (extract(epoch FROM pg_xact_commit_timestamp(e.xmin)) * 1000000)::bigint
+		FROM event e JOIN site USING (site_id) WHERE slug = $1 AND revision > $2`, slug, first)
+	must(b, err)
+	var revision, at int64
+	_, err = pgx.ForEachRow(rows, []any{&revision, &at}, func() error { committed[revision] = at; return nil })
+	must(b, err)
+	var late times
+	lost, messages := 0, 0
+	for i, w := range heard.By {
+		if w.Wrong != "" {
+			b.Errorf("watcher %d: %s", i, w.Wrong)
+		}
+		lost += events - len(w.At)
+		messages += w.Messages
+		for n, at := range w.At {
+			late = append(late, time.Duration(at-committed[w.First+int64(n)])*time.Microsecond)
+		}
+	}
+	b.Logf("%d watchers on %d connections, together %t: %.0f events/s: late p50 %.1f ms, p99 %.1f ms, worst %.1f ms; %d of %d lost; %.0f messages/s",
+		seats.Watchers, seats.Connections, together, rate, late.at(.5), late.at(.99), late.at(1), lost, seats.Watchers*events, float64(messages)/took.Seconds())
+	b.Logf("processors kept busy: server %.2f, PostgreSQL %.2f, writers %.2f, watchers %.2f of %d; server memory %.0f MB before, %.0f MB with watchers (%.0f kB each), %.0f MB at the end",
+		spent[0], spent[1], spent[2], heard.Spent/took.Seconds(), runtime.NumCPU(), idle, standing, (standing-idle)*1024/float64(seats.Watchers), h.resident())
+}
+
+// paced does something so many times at a pace, by eight hands at once if it
+// must.
+func paced(b *testing.B, times int, pace float64, do func(n int) error) {
+	work := make(chan int, times)
 	var writing sync.WaitGroup
 	for range 8 {
 		writing.Go(func() {
 			for n := range work {
-				if _, err := client.Reserve(b.Context(), reserve("seen", fmt.Sprintf("S-%d", n%spares+1), epoch().Add(time.Duration(n)*time.Hour))); err != nil {
+				if err := do(n); err != nil {
 					b.Error(err)
 				}
 			}
 		})
 	}
-	for n := range events {
-		<-tick.C
+	began := time.Now()
+	for n := range times {
+		time.Sleep(time.Until(began.Add(time.Duration(float64(n) / pace * float64(time.Second)))))
 		work <- n
 	}
 	close(work)
 	writing.Wait()
-	rate := events / time.Since(began).Seconds()
-	timer := time.AfterFunc(30*time.Second, cancel)
-	done.Wait()
-	timer.Stop()
-	lost := 0
-	for _, n := range heard {
-		lost += events - n
+}
+
+// reserving books an hour of a tool with each event.
+func (h *house) reserving(slug string) func(n int) error {
+	client := bayholdv1.NewBookingServiceClient(h.dial(h.tokens[slug]))
+	return func(n int) error {
+		_, err := client.Reserve(h.b.Context(), reserve(slug, fmt.Sprintf("S-%d", (n+spares)%spares+1), epoch().Add(time.Duration(n+spares)*time.Hour)))
+		return err
 	}
-	b.Logf("%d watchers, %.0f events/s: late p50 %.1f ms, p99 %.1f ms; %d of %d lost; %.0f MB idle, %.0f MB with watchers (%.0f kB each), %.0f MB at the end",
-		watchers, rate, late.at(.5), late.at(.99), lost, watchers*events, idle, standing, (standing-idle)*1024/watchers, h.resident())
+}
+
+// logging writes events as a booking's, each in a transaction of its own, as
+// another server on the same database would.
+func (h *house) logging(slug string) func(n int) error {
+	conns := make(chan *pgx.Conn, 4)
+	for range cap(conns) {
+		conn, err := pgx.Connect(h.b.Context(), h.pg.SuperuserURL("bayhold"))
+		must(h.b, err)
+		h.b.Cleanup(func() { _ = conn.Close(context.Background()) })
+		conns <- conn
+	}
+	return func(n int) error {
+		conn := <-conns
+		defer func() { conns <- conn }()
+		var batch pgx.Batch
+		batch.Queue(`INSERT INTO event (site_id, at, actor, token, method, kind, subject, touched, request_id, details)
+			SELECT site_id, now(), 'first', 'first', '/bayhold.v1.BookingService/Reserve', 'job.reserved', 'jobs/' || $2::int, ARRAY['jobs/' || $2::int, 'tools/S-' || $2::int % 40],
+				gen_random_uuid(), jsonb_build_object('ID', $2::int, 'State', 'CONFIRMED', 'Reference', 'bench', 'Bookings', jsonb_build_array(
+					jsonb_build_object('ID', $2::int, 'Kind', 'TOOL', 'Resource', 'S-' || $2::int % 40, 'Start', now(), 'End', now() + interval '1 hour')))
+			FROM site WHERE slug = $1`, slug, n)
+		batch.Queue("SELECT pg_notify('bayhold_events', site_id::text) FROM site WHERE slug = $1", slug)
+		return conn.SendBatch(h.b.Context(), &batch).Close()
+	}
+}
+
+// spent is how many seconds of a processor were used so far by the server, by
+// PostgreSQL, and by this process, which writes.
+func (h *house) spent() [3]float64 {
+	postmaster := h.pg.PID()
+	var out [3]float64
+	all, err := filepath.Glob("/proc/[0-9]*/stat")
+	must(h.b, err)
+	for _, path := range all {
+		text, err := os.ReadFile(path) // #nosec G304
+		if err != nil {
+			continue // it has ended
+		}
+		var pid, parent int
+		_, _ = fmt.Sscan(string(text), &pid)
+		fields := strings.Fields(string(text[strings.LastIndexByte(string(text), ')')+1:])) // from the third on: proc(5)
+		parent, _ = strconv.Atoi(fields[1])
+		whose := slices.Index([]bool{pid == h.cmd.Process.Pid, pid == postmaster || parent == postmaster, pid == os.Getpid()}, true)
+		if whose < 0 {
+			continue
+		}
+		for _, f := range fields[11:13] {
+			ticks, _ := strconv.ParseFloat(f, 64)
+			out[whose] += ticks / 100 // USER_HZ, which proc(5) is in
+		}
+	}
+	return out
 }
 
 // curve draws medians and 99th percentiles over size, both axes logarithmic.

@@ -1,6 +1,10 @@
-// Package feed tells the events of sites as they come: one connection a process
-// listens, every reader reads the log. The log is the truth; a notification only
-// wakes, so that one that is lost costs a moment and no event.
+// Package feed tells the events of sites as they come. The log is the truth; a
+// notification only wakes, so that one that is lost costs a moment and no event.
+//
+// One connection a process listens, and one reader a site reads the end of its
+// log for all who follow it, some events at a time rather than each by itself.
+// Whoever falls behind what is kept of that end reads the log on their own until
+// they have caught up.
 package feed
 
 import (
@@ -11,47 +15,46 @@ import (
 	"time"
 
 	"bayhold/internal/fault"
-	"bayhold/internal/measure"
 	"bayhold/internal/store"
 )
 
 // Pace of a feed.
 const (
-	batch     = 500             // events read at once
-	poll      = 2 * time.Second // how long a lost notification can delay an event
-	heartbeat = 10 * time.Second
-	firstWait = 100 * time.Millisecond // before listening again
-	maxWait   = 5 * time.Second
+	batch     = 500                   // events read at once
+	gather    = 20 * time.Millisecond // from one look at a log to the next: what comes meanwhile comes together
+	poll      = 2 * time.Second       // how long a lost notification can delay an event
+	heartbeat = 5                     // so many polls
+	patience  = 10 * time.Second      // how long followers wait for a database that does not answer
+	firstWait = 100 * time.Millisecond
+	maxWait   = 5 * time.Second // before listening again
 )
 
-// Event is a line of a site's log.
-type Event = store.LoggedEvent
-
-// Told is an event, or a heartbeat without one.
-type Told struct {
-	Revision int64 // ask again after it
-	Event    *Event
-}
+// catchers is how many followers read a log on their own at the same time: there
+// must be connections left for acts.
+const catchers = 3
 
 // Feed wakes the readers of a database's logs.
 type Feed struct {
 	store *store.Store
 	log   *slog.Logger
+	catch chan struct{} // those who read on their own
 
-	mu      sync.Mutex
-	readers map[int64]map[chan struct{}]bool // by site key
-	tails   map[int64]*tail                  // of sites that have readers
-	told    map[int64]int64                  // how often a notification came
+	mu    sync.Mutex
+	tails map[int64]*tail // of sites that are followed, by their keys
 }
 
-// New makes a Feed; it tells nothing sooner than by polling until Run runs.
+// New makes a Feed. It tells nothing new unless Run runs.
 func New(s *store.Store, log *slog.Logger) *Feed {
-	return &Feed{store: s, log: log, readers: map[int64]map[chan struct{}]bool{}, tails: map[int64]*tail{}, told: map[int64]int64{}}
+	return &Feed{store: s, log: log, catch: make(chan struct{}, catchers), tails: map[int64]*tail{}}
 }
 
-// Run listens until ctx ends, on a connection of its own that is made anew
-// whenever it breaks.
+// Run wakes readers until ctx ends: for what this process wrote, for what others
+// say that they wrote, and from time to time for whatever nobody told of.
 func (f *Feed) Run(ctx context.Context) {
+	var wg sync.WaitGroup
+	wg.Go(func() { f.spread(ctx) })
+	wg.Go(func() { f.pollAll(ctx) })
+	defer wg.Wait()
 	wait := firstWait
 	for ctx.Err() == nil {
 		began := time.Now()
@@ -63,10 +66,7 @@ func (f *Feed) Run(ctx context.Context) {
 			wait = firstWait
 		}
 		f.log.WarnContext(ctx, "listening for events again", "after", wait.String(), "cause", err)
-		select {
-		case <-ctx.Done():
-		case <-time.After(wait):
-		}
+		rest(ctx, wait)
 		wait = min(2*wait, maxWait)
 	}
 }
@@ -82,7 +82,9 @@ func (f *Feed) listen(ctx context.Context) error {
 	if _, err := conn.Exec(ctx, "LISTEN "+store.Channel); err != nil {
 		return err
 	}
-	f.wakeAll()
+	for _, t := range f.followed() {
+		t.nudge()
+	}
 	for {
 		n, err := conn.WaitForNotification(ctx)
 		if err != nil {
@@ -94,168 +96,114 @@ func (f *Feed) listen(ctx context.Context) error {
 	}
 }
 
-func (f *Feed) wake(key int64) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.nudgeAll(key)
-}
-
-func (f *Feed) wakeAll() {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	for key := range f.readers {
-		f.nudgeAll(key)
-	}
-}
-
-// nudgeAll nudges the readers of a site, whose log has grown. The caller holds
-// the lock.
-func (f *Feed) nudgeAll(key int64) {
-	if len(f.readers[key]) == 0 {
-		return
-	}
-	f.told[key]++
-	for c := range f.readers[key] {
-		nudge(c)
-	}
-}
-
-// nudge wakes a reader that may be awake already.
-func nudge(c chan struct{}) {
-	select {
-	case c <- struct{}{}:
-	default:
-	}
-}
-
-// subscribe gives a channel that is nudged with the events of a site.
-func (f *Feed) subscribe(key int64) (woken <-chan struct{}, leave func()) {
-	c := make(chan struct{}, 1)
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	if f.readers[key] == nil {
-		f.readers[key] = map[chan struct{}]bool{}
-	}
-	f.readers[key][c] = true
-	return c, func() {
-		f.mu.Lock()
-		defer f.mu.Unlock()
-		delete(f.readers[key], c)
-		if len(f.readers[key]) == 0 {
-			delete(f.readers, key)
-			delete(f.tails, key)
-			delete(f.told, key)
+// spread wakes this process's readers for what it wrote itself, and notifies the
+// other processes of it, once for all that was written meanwhile.
+func (f *Feed) spread(ctx context.Context) {
+	for ctx.Err() == nil {
+		keys, err := f.store.News(ctx)
+		if err != nil {
+			return
 		}
+		f.wake(keys...)
+		if err := f.store.Notify(ctx, keys); err != nil && ctx.Err() == nil {
+			f.log.WarnContext(ctx, "other servers were not told of events: they find them by themselves", "after", poll.String(), "cause", err)
+		}
+		rest(ctx, gather)
 	}
 }
 
-// Follow tells the events of a site after a revision, each once and in order,
-// and goes on with what comes, until ctx ends or tell fails. A nil after begins
-// with the present. With touching it tells only events that touch one of these
-// ("jobs/12"). First it tells the revision that it begins after; when nothing
-// happens, the present one now and then.
-// A reader that is slow holds up nobody and misses nothing: what is no longer in
-// the tail that all share, it reads from the log.
-func (f *Feed) Follow(ctx context.Context, site string, after *int64, touching []string, tell func(Told) error) error {
-	woken, leave := f.subscribe(store.SiteKey(site))
-	defer leave()
-	r := follower{feed: f, site: site, touching: touching, tell: tell}
-	if err := r.begin(ctx, after); err != nil {
-		return err
-	}
-	if err := tell(Told{Revision: r.cursor}); err != nil {
-		return err
-	}
-	beat := time.NewTicker(heartbeat)
-	defer beat.Stop()
-	look := time.NewTicker(poll)
-	defer look.Stop()
-	for {
-		if err := r.catchUp(ctx); err != nil {
-			return err
-		}
+// pollAll asks now and then how far the logs of all followed sites have come, and
+// has heartbeats told. When nobody can say for too long, it ends the followers:
+// they could not know that they hear nothing.
+func (f *Feed) pollAll(ctx context.Context) {
+	tick := time.NewTicker(poll)
+	defer tick.Stop()
+	heard := time.Now()
+	for n := 1; ; n++ {
 		select {
 		case <-ctx.Done():
-			return ctx.Err()
-		case <-woken:
-		case <-look.C:
-		case <-beat.C:
-			if err := tell(Told{Revision: r.cursor}); err != nil {
-				return err
+			return
+		case <-tick.C:
+		}
+		tails := f.followed()
+		keys := make([]int64, 0, len(tails))
+		for key := range tails {
+			keys = append(keys, key)
+		}
+		ask, cancel := context.WithTimeout(ctx, patience)
+		revisions, err := f.store.Revisions(ask, keys)
+		cancel()
+		if err == nil {
+			heard = time.Now()
+		}
+		for key, t := range tails {
+			switch {
+			case err != nil && time.Since(heard) > patience && ctx.Err() == nil:
+				t.fail(fault.New(fault.Unavailable, "DATABASE_AWAY", "the database does not answer: ask again in a moment, from the last revision that was told").Because(err))
+			case err == nil && revisions[key] != t.now().present:
+				t.nudge()
+			case err == nil && n%heartbeat == 0:
+				t.beat()
 			}
 		}
 	}
 }
 
-// follower is one reader's way through a log.
-type follower struct {
-	feed     *Feed
-	site     string
-	touching []string
-	tell     func(Told) error
-	cursor   int64
-	live     bool // all that is told is new: the past has been caught up with
-}
-
-func (r *follower) begin(ctx context.Context, after *int64) error {
-	return r.feed.store.View(ctx, r.site, func(ctx context.Context, v store.Reader) error {
-		now, err := v.Site(ctx)
-		if err != nil {
-			return err
-		}
-		r.cursor = now.Revision
-		if after == nil {
-			return nil
-		}
-		if *after < 0 || *after > now.Revision {
-			var fs fault.Fields
-			fs.Add("after_revision", "is %d, and the site's last revision is %d: ask from there, and read anew what you keep", *after, now.Revision)
-			return fs.Err("REVISION", "there is no such revision")
-		}
-		r.cursor = *after
-		return nil
-	})
-}
-
-// catchUp tells everything up to the present.
-func (r *follower) catchUp(ctx context.Context) error {
-	for {
-		events, present, err := r.read(ctx)
-		if err != nil {
-			return err
-		}
-		for i := range events {
-			if err := r.tell(Told{Revision: events[i].Revision, Event: &events[i]}); err != nil {
-				return err
-			}
-			if r.live {
-				measure.Took(ctx, measure.FeedLag, time.Since(events[i].At), "")
-			}
-			r.cursor = events[i].Revision
-		}
-		if len(events) < batch {
-			r.cursor, r.live = present, true
-			return nil
+func (f *Feed) wake(keys ...int64) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, key := range keys {
+		if t := f.tails[key]; t != nil {
+			t.nudge()
 		}
 	}
 }
 
-// read reads the next events and the revision up to which they are all there
-// are. No transaction stands open while they are told.
-func (r *follower) read(ctx context.Context) (events []Event, present int64, err error) {
-	t, told := r.feed.tailOf(store.SiteKey(r.site))
-	events, present, ok, err := t.after(ctx, r.feed.store, r.site, told, r.cursor)
-	if err != nil || ok {
-		return touch(events, r.touching), present, err
+// followed are the tails of all sites that are followed.
+func (f *Feed) followed() map[int64]*tail {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	out := make(map[int64]*tail, len(f.tails))
+	for key, t := range f.tails {
+		out[key] = t
 	}
-	err = r.feed.store.View(ctx, r.site, func(ctx context.Context, v store.Reader) error {
-		now, err := v.Site(ctx)
-		if err != nil {
-			return err
+	return out
+}
+
+// join gives the tail of a site, of which revision is known to be there. The
+// first who follows a site has its tail begin there; leave when done.
+func (f *Feed) join(site string, revision int64) (t *tail, leave func()) {
+	key := store.SiteKey(site)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	t = f.tails[key]
+	if t == nil || t.now().err != nil {
+		t = newTail(f.store, site, revision)
+		f.tails[key] = t
+	}
+	t.readers++
+	if t.now().present < revision {
+		t.nudge()
+	}
+	return t, func() {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		if t.readers--; t.readers > 0 {
+			return
 		}
-		present = now.Revision
-		events, err = v.Events(ctx, store.EventFilter{After: r.cursor, Touching: r.touching, Limit: batch})
-		return err
-	})
-	return events, present, err
+		t.end()
+		if f.tails[key] == t {
+			delete(f.tails, key)
+		}
+	}
+}
+
+// rest waits, or less if ctx ends.
+func rest(ctx context.Context, d time.Duration) {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+	case <-timer.C:
+	}
 }

@@ -36,7 +36,7 @@ func quiet(t *testing.T) (*store.Store, *Feed, *pgtest.DB) {
 	act(t, s, func(ctx context.Context, tx *store.Tx) error {
 		return tx.PutSite(ctx, site.Site{ID: "north", Name: "North", TimeZone: "UTC"})
 	})
-	f := New(s, slog.New(slog.NewTextHandler(io.Discard, nil)))
+	f := New(s, discard())
 	ctx, cancel := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
 	wg.Go(func() { f.Run(ctx) })
@@ -46,6 +46,8 @@ func quiet(t *testing.T) (*store.Store, *Feed, *pgtest.DB) {
 	})
 	return s, f, db
 }
+
+func discard() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)) }
 
 func act(t *testing.T, s *store.Store, fn func(context.Context, *store.Tx) error) {
 	t.Helper()
@@ -64,16 +66,16 @@ func say(t *testing.T, s *store.Store, subject string) {
 	})
 }
 
-// hear follows the site until it has heard n events.
-func hear(t *testing.T, f *Feed, after int64, n int, touching ...string) []Event {
+// hear follows the site until it has heard n events, and gives those.
+func hear(t *testing.T, f *Feed, after int64, n int, touching ...string) []Line {
 	t.Helper()
-	var out []Event
+	var out []Line
 	enough := errors.New("enough")
 	err := f.Follow(t.Context(), "north", &after, touching, func(told Told) error {
-		if told.Event != nil {
-			out = append(out, *told.Event)
+		for _, e := range told.Events {
+			out = append(out, e.Line)
 		}
-		if len(out) == n {
+		if len(out) >= n {
 			return enough
 		}
 		return nil
@@ -81,7 +83,7 @@ func hear(t *testing.T, f *Feed, after int64, n int, touching ...string) []Event
 	if !errors.Is(err, enough) {
 		t.Fatal(err)
 	}
-	return out
+	return out[:n]
 }
 
 func TestEveryEventOnceAndInOrder(t *testing.T) {
@@ -164,10 +166,10 @@ func TestFromThePresentOn(t *testing.T) {
 	var wg sync.WaitGroup
 	wg.Go(func() {
 		err := f.Follow(t.Context(), "north", nil, nil, func(told Told) error {
-			if told.Event == nil {
+			if len(told.Events) == 0 {
 				return nil
 			}
-			heard <- told.Event.Subject
+			heard <- told.Events[0].Subject
 			return enough
 		})
 		if !errors.Is(err, enough) {

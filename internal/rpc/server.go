@@ -79,6 +79,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	}
 	s.life, s.end = context.WithCancel(context.Background())
 	serverOptions := []grpc.ServerOption{
+		grpc.ForceServerCodecV2(newCodec()),
 		grpc.MaxRecvMsgSize(s.limits.Message),
 		grpc.MaxSendMsgSize(s.limits.Message),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
@@ -109,7 +110,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	bayholdv1.RegisterPlanningServiceServer(s, planningService{shop: shop, pictures: opts.Pictures})
 	bayholdv1.RegisterBookingServiceServer(s, bookingService{shop: shop})
 	bayholdv1.RegisterArrangementServiceServer(s, arrangementService{shop: shop, pictures: opts.Pictures})
-	bayholdv1.RegisterWatchServiceServer(s, watchService{feed: opts.Feed, written: &writtenEvents{}})
+	bayholdv1.RegisterWatchServiceServer(s, watchService{feed: opts.Feed})
 	bayholdv1.RegisterBoardServiceServer(s, boardService{shop: shop, boards: opts.Boards, pictures: opts.Pictures})
 	bayholdv1.RegisterTrailServiceServer(s, trailService{shop: shop})
 	bayholdv1.RegisterAccessServiceServer(s, accessService{shop: shop})

@@ -2,9 +2,9 @@ package rpc
 
 import (
 	"encoding/json"
-	"sync"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/structpb"
 
 	"bayhold/internal/feed"
@@ -13,9 +13,12 @@ import (
 
 type watchService struct {
 	bayholdv1.UnimplementedWatchServiceServer
-	feed    *feed.Feed
-	written *writtenEvents
+	feed *feed.Feed
 }
+
+// togetherBytes is how long an answer with several events may grow. Callers take
+// 4 MiB unless they say otherwise.
+const togetherBytes = 256 << 10
 
 func (s watchService) Watch(req *bayholdv1.WatchRequest, stream grpc.ServerStreamingServer[bayholdv1.WatchResponse]) error {
 	siteID, err := siteName("parent", req.GetParent())
@@ -27,53 +30,55 @@ func (s watchService) Watch(req *bayholdv1.WatchRequest, stream grpc.ServerStrea
 		return err
 	}
 	return s.feed.Follow(stream.Context(), siteID, req.AfterRevision, touching, func(t feed.Told) error {
-		return stream.Send(s.written.response(siteID, t))
+		if len(t.Events) == 0 {
+			return stream.Send(&bayholdv1.WatchResponse{Revision: t.Revision})
+		}
+		events, err := encodedEvents(siteID, t.Events)
+		for from := 0; from < len(events) && err == nil; {
+			upTo, field, n := t.Events[from].Revision, eventField, 1
+			if req.GetTogether() {
+				field, n = eventsField, fitting(events[from:])
+				upTo = t.Events[from+n-1].Revision
+			}
+			err = stream.SendMsg(toldOf(upTo, field, events[from:from+n]))
+			from += n
+		}
+		return err
 	})
 }
 
-// writtenMost is how many events are kept as they were written.
-const writtenMost = 1000
-
-// writtenEvents keeps the last events as messages, for what one watcher is told
-// the others are told too. Nobody changes a message in it.
-type writtenEvents struct {
-	mu    sync.Mutex
-	made  map[writtenKey]*bayholdv1.WatchResponse
-	order []writtenKey
+// fitting is how many of the events, and at least one, go into one answer.
+func fitting(events [][]byte) int {
+	size, n := len(events[0]), 1
+	for ; n < len(events); n++ {
+		if size += len(events[n]); size > togetherBytes {
+			break
+		}
+	}
+	return n
 }
 
-type writtenKey struct {
-	site     string
-	revision int64
+// encodedEvents are events as they travel, each encoded once for all who are told.
+func encodedEvents(siteID string, events []*feed.Event) ([][]byte, error) {
+	type made struct {
+		event []byte
+		err   error
+	}
+	out := make([][]byte, len(events))
+	for i, e := range events {
+		m, _ := e.Made(func(e *feed.Line) any {
+			b, err := proto.Marshal(writeEvent(siteID, e))
+			return made{b, err}
+		}).(made)
+		if m.err != nil {
+			return nil, m.err
+		}
+		out[i] = m.event
+	}
+	return out, nil
 }
 
-// response writes what is told, or gives it as it was written before.
-func (w *writtenEvents) response(siteID string, t feed.Told) *bayholdv1.WatchResponse {
-	if t.Event == nil {
-		return &bayholdv1.WatchResponse{Revision: t.Revision}
-	}
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	key := writtenKey{siteID, t.Revision}
-	if r := w.made[key]; r != nil && r.GetEvent().GetRequestId() == t.Event.RequestID.String() {
-		return r
-	}
-	if len(w.order) >= writtenMost {
-		delete(w.made, w.order[0])
-		w.order = w.order[1:]
-	}
-	if w.made == nil {
-		w.made = map[writtenKey]*bayholdv1.WatchResponse{}
-	}
-	w.made[key] = &bayholdv1.WatchResponse{Revision: t.Revision, Event: writeEvent(siteID, t.Event)}
-	w.order = append(w.order, key)
-	return w.made[key]
-}
-
-func writeEvent(siteID string, e *feed.Event) *bayholdv1.Event {
-	if e == nil {
-		return nil
-	}
+func writeEvent(siteID string, e *feed.Line) *bayholdv1.Event {
 	out := &bayholdv1.Event{
 		Revision: e.Revision, EventTime: stamp(e.At), Actor: e.Actor, Kind: e.Kind,
 		Subject: "sites/" + siteID, RequestId: e.RequestID.String(), Details: writeDetails(e.Details),

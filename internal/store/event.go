@@ -12,8 +12,8 @@ import (
 	"bayhold/internal/site"
 )
 
-// Channel is where every act that logs an event notifies the site's key. The
-// log is the truth; a notification only wakes its readers.
+// Channel is where the keys of sites are notified whose logs have grown. The log
+// is the truth; a notification only wakes its readers.
 const Channel = "bayhold_events"
 
 // Event is a line of the site's log.
@@ -66,9 +66,9 @@ func (e Event) touched() []string {
 	return out
 }
 
-// logEvents queues the events of the transaction, and wakes those who read the
-// log. The counter row comes last but for that, since every other act of the
-// site waits for it: the database takes it as it numbers and seals an event.
+// logEvents queues the events of the transaction. The counter row comes last,
+// since every other act of the site waits for it: the database takes it as it
+// numbers and seals an event.
 func (t *Tx) logEvents(batch *pgx.Batch, req Request) error {
 	for _, e := range t.events {
 		details, err := json.Marshal(e.Details)
@@ -79,9 +79,6 @@ func (t *Tx) logEvents(batch *pgx.Batch, req Request) error {
 			INSERT INTO event (site_id, at, actor, token, method, kind, subject, touched, request_id, details)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
 			t.siteID, t.now, req.Actor, req.Token, req.Method, e.Kind, e.Subject, e.touched(), req.ID, json.RawMessage(details))
-	}
-	if len(t.events) > 0 {
-		batch.Queue("SELECT pg_notify($1, $2::bigint::text)", Channel, t.siteID)
 	}
 	return nil
 }

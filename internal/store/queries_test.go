@@ -20,6 +20,7 @@ import (
 var overSites = map[string]string{
 	"Sites":         "lists the sites themselves",
 	"SchemaVersion": "the schema is every site's",
+	"Revisions":     "asks for the counters of all sites that somebody watches, by their keys",
 }
 
 // asks are what takes a query, and as which argument.

@@ -23,6 +23,7 @@ import (
 // Store is a pool of connections to one database.
 type Store struct {
 	pool *pgxpool.Pool
+	news *news
 }
 
 // Options say how to work with the database. The zero value has the usual limits.
@@ -78,7 +79,7 @@ func OpenWith(ctx context.Context, url string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, asFault(ctx, err)
 	}
-	s := &Store{pool: pool}
+	s := &Store{pool: pool, news: newNews()}
 	if o.Pool != nil {
 		err = o.Pool(pool)
 	}

@@ -38,12 +38,14 @@ func (r Reader) Events(ctx context.Context, f EventFilter) ([]LoggedEvent, error
 	if err != nil {
 		return nil, err
 	}
-	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (LoggedEvent, error) {
-		var e LoggedEvent
-		err := row.Scan(&e.Revision, &e.At, &e.Actor, &e.Token, &e.Method, &e.Kind, &e.Subject, &e.RequestID, &e.Touched, &e.Details)
-		e.At = e.At.UTC()
-		return e, err
-	})
+	return pgx.CollectRows(rows, loggedEvent)
+}
+
+func loggedEvent(row pgx.CollectableRow) (LoggedEvent, error) {
+	var e LoggedEvent
+	err := row.Scan(&e.Revision, &e.At, &e.Actor, &e.Token, &e.Method, &e.Kind, &e.Subject, &e.RequestID, &e.Touched, &e.Details)
+	e.At = e.At.UTC()
+	return e, err
 }
 
 // Head is where a site's counter says that its chain ends.

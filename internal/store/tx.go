@@ -133,17 +133,27 @@ func (s *Store) once(ctx context.Context, req Request,
 		if begun(conn) {
 			return err
 		}
-		if err := s.settle(ctx, req, err); err != nil {
+		err := s.settle(ctx, req, err)
+		s.tellNews(tx, req) // it may have been written, even if nobody knows
+		if err != nil {
 			return err
 		}
 	}
 	if req.DryRun {
 		return nil
 	}
+	s.tellNews(tx, req)
 	for _, e := range tx.events {
 		measure.Add(ctx, measure.Events, 1, e.Kind)
 	}
 	return nil
+}
+
+// tellNews says that the log has grown by what a transaction may have written.
+func (s *Store) tellNews(tx *Tx, req Request) {
+	if len(tx.events) > 0 && !req.DryRun {
+		s.news.add(tx.siteID)
+	}
 }
 
 // settle decides what became of a transaction whose end failed. With a SQLSTATE

@@ -34,7 +34,11 @@ type WatchRequest struct {
 	AfterRevision *int64 `protobuf:"varint,2,opt,name=after_revision,json=afterRevision,proto3,oneof" json:"after_revision,omitempty"`
 	// Only events that touch one of these jobs, bays, technicians, tools or
 	// procedures, by name; none: all.
-	Subjects      []string `protobuf:"bytes,3,rep,name=subjects,proto3" json:"subjects,omitempty"`
+	Subjects []string `protobuf:"bytes,3,rep,name=subjects,proto3" json:"subjects,omitempty"`
+	// Events that are at hand at the same time may come in one answer, in its
+	// events. It spares caller and server work where much happens. A server that
+	// does not know this tells each in an answer of its own.
+	Together      bool `protobuf:"varint,4,opt,name=together,proto3" json:"together,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -90,13 +94,22 @@ func (x *WatchRequest) GetSubjects() []string {
 	return nil
 }
 
-// WatchResponse is an event or a heartbeat.
+func (x *WatchRequest) GetTogether() bool {
+	if x != nil {
+		return x.Together
+	}
+	return false
+}
+
+// WatchResponse is an event, some events, or a heartbeat.
 type WatchResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The site's revision as of this answer: ask again after it.
 	Revision int64 `protobuf:"varint,1,opt,name=revision,proto3" json:"revision,omitempty"`
-	// What happened; absent in a heartbeat.
-	Event         *Event `protobuf:"bytes,2,opt,name=event,proto3" json:"event,omitempty"`
+	// What happened; absent in a heartbeat, and where events has it.
+	Event *Event `protobuf:"bytes,2,opt,name=event,proto3" json:"event,omitempty"`
+	// What happened, in order, for a caller that asked for events together.
+	Events        []*Event `protobuf:"bytes,3,rep,name=events,proto3" json:"events,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -141,6 +154,13 @@ func (x *WatchResponse) GetRevision() int64 {
 func (x *WatchResponse) GetEvent() *Event {
 	if x != nil {
 		return x.Event
+	}
+	return nil
+}
+
+func (x *WatchResponse) GetEvents() []*Event {
+	if x != nil {
+		return x.Events
 	}
 	return nil
 }
@@ -352,15 +372,17 @@ var File_bayhold_v1_watch_proto protoreflect.FileDescriptor
 const file_bayhold_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"\x16bayhold/v1/watch.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x81\x01\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9d\x01\n" +
 	"\fWatchRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12*\n" +
 	"\x0eafter_revision\x18\x02 \x01(\x03H\x00R\rafterRevision\x88\x01\x01\x12\x1a\n" +
-	"\bsubjects\x18\x03 \x03(\tR\bsubjectsB\x11\n" +
-	"\x0f_after_revision\"T\n" +
+	"\bsubjects\x18\x03 \x03(\tR\bsubjects\x12\x1a\n" +
+	"\btogether\x18\x04 \x01(\bR\btogetherB\x11\n" +
+	"\x0f_after_revision\"\x7f\n" +
 	"\rWatchResponse\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\x03R\brevision\x12'\n" +
-	"\x05event\x18\x02 \x01(\v2\x11.bayhold.v1.EventR\x05event\"\xef\x02\n" +
+	"\x05event\x18\x02 \x01(\v2\x11.bayhold.v1.EventR\x05event\x12)\n" +
+	"\x06events\x18\x03 \x03(\v2\x11.bayhold.v1.EventR\x06events\"\xef\x02\n" +
 	"\x05Event\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\x03R\brevision\x129\n" +
 	"\n" +
@@ -407,16 +429,17 @@ var file_bayhold_v1_watch_proto_goTypes = []any{
 }
 var file_bayhold_v1_watch_proto_depIdxs = []int32{
 	2, // 0: bayhold.v1.WatchResponse.event:type_name -> bayhold.v1.Event
-	4, // 1: bayhold.v1.Event.event_time:type_name -> google.protobuf.Timestamp
-	5, // 2: bayhold.v1.Event.details:type_name -> google.protobuf.Struct
-	3, // 3: bayhold.v1.Event.changes:type_name -> bayhold.v1.EventChange
-	0, // 4: bayhold.v1.WatchService.Watch:input_type -> bayhold.v1.WatchRequest
-	1, // 5: bayhold.v1.WatchService.Watch:output_type -> bayhold.v1.WatchResponse
-	5, // [5:6] is the sub-list for method output_type
-	4, // [4:5] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	2, // 1: bayhold.v1.WatchResponse.events:type_name -> bayhold.v1.Event
+	4, // 2: bayhold.v1.Event.event_time:type_name -> google.protobuf.Timestamp
+	5, // 3: bayhold.v1.Event.details:type_name -> google.protobuf.Struct
+	3, // 4: bayhold.v1.Event.changes:type_name -> bayhold.v1.EventChange
+	0, // 5: bayhold.v1.WatchService.Watch:input_type -> bayhold.v1.WatchRequest
+	1, // 6: bayhold.v1.WatchService.Watch:output_type -> bayhold.v1.WatchResponse
+	6, // [6:7] is the sub-list for method output_type
+	5, // [5:6] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_watch_proto_init() }
