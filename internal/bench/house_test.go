@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
@@ -25,6 +26,8 @@ import (
 	"bayhold/migrations"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
+
+var serverFlag = flag.String("server", "", "the server's program, for who has built it before; default: it is built")
 
 // house is a server process, and the database behind it.
 type house struct {
@@ -53,6 +56,11 @@ func open(b *testing.B) *house {
 	h.db, err = pgx.Connect(ctx, pg.SuperuserURL(localpg.Database))
 	must(b, err)
 	b.Cleanup(func() { _ = h.db.Close(context.Background()) })
+	if *serverFlag != "" {
+		h.bin = *serverFlag
+		h.serve()
+		return h
+	}
 	build := exec.Command("go", "build", "-o", h.bin, "./server") // #nosec G204
 	build.Dir = "../.."
 	if out, err := build.CombinedOutput(); err != nil {

@@ -31,11 +31,12 @@ var (
 // BenchmarkWatch lets watchers, a connection each and in a process of their own,
 // hear events that are written as fast as wanted: once straight into the log,
 // which costs next to nothing beside the watching, and once by bookings through
-// the same server. Lateness counts from the commit, as PostgreSQL has it, to the
-// client, which reads each event whole.
+// the same server. Lateness counts from the commit, as PostgreSQL has it, to when
+// the client has read it.
 func BenchmarkWatch(b *testing.B) {
 	h := open(b)
 	b.Log(h.machine())
+	h.end()
 	for _, c := range []struct {
 		slug   string
 		writer func(*house, string) func(n int) error

@@ -18,8 +18,15 @@ import (
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
-// callTime is how long a client waits for an answer.
-const callTime = 3 * time.Second
+const (
+	// callTime is how long a client waits for an answer.
+	callTime = 3 * time.Second
+	// insistence is how long after the storm a client still asks what became of
+	// its last act.
+	insistence = 20 * time.Second
+	// giveUp of a hundred clients do not ask again when they were not answered.
+	giveUp = 2
+)
 
 // client acts on a workshop as its dice say, and notes what it is told.
 type client struct {
@@ -29,8 +36,9 @@ type client struct {
 	begun time.Time // of the storm
 	hour  time.Time // the first that is fought over
 	deeds []deed
-	jobs  []held // that are its own and stand, as far as it knows
-	hands []held // tools that it has
+	last  context.Context // ends when nobody asks any more
+	jobs  []held          // that are its own and stand, as far as it knows
+	hands []held          // tools that it has
 	wrong []string
 }
 
@@ -86,11 +94,11 @@ func (c *client) carry(ctx context.Context, d deed, giveUp int, do func(ctx cont
 			return d
 		}
 		doubt = true
-		if ctx.Err() != nil || c.dice.IntN(100) < giveUp {
+		if c.last.Err() != nil || c.dice.IntN(100) < giveUp {
 			return d
 		}
 		select {
-		case <-ctx.Done():
+		case <-c.last.Done():
 		case <-time.After(time.Duration(c.dice.IntN(30)) * time.Millisecond):
 		}
 	}
@@ -146,7 +154,7 @@ func (c *client) reserve(ctx context.Context) {
 		req.Resources = append(req.Resources, "sites/arena/"+tool)
 		d.wants = append(d.wants, hold{resource: tool, from: from, to: to})
 	}
-	d = c.carry(ctx, d, 30, func(ctx context.Context, conn *grpc.ClientConn, request string) error {
+	d = c.carry(ctx, d, giveUp, func(ctx context.Context, conn *grpc.ClientConn, request string) error {
 		req.RequestId = request
 		got, err := bayholdv1.NewBookingServiceClient(conn).Reserve(ctx, req)
 		job = number(got.GetJob().GetName())
@@ -192,7 +200,7 @@ func (c *client) cancel(ctx context.Context) {
 	if !ok {
 		return
 	}
-	d := c.carry(ctx, deed{kind: "job.cancelled", gives: givesOf(j)}, 30, func(ctx context.Context, conn *grpc.ClientConn, request string) error {
+	d := c.carry(ctx, deed{kind: "job.cancelled", gives: givesOf(j)}, giveUp, func(ctx context.Context, conn *grpc.ClientConn, request string) error {
 		_, err := bayholdv1.NewBookingServiceClient(conn).CancelJob(ctx, &bayholdv1.CancelJobRequest{Name: fmt.Sprintf("sites/arena/jobs/%d", j.job), RequestId: request})
 		return err
 	})
@@ -231,7 +239,7 @@ func (c *client) move(ctx context.Context) {
 		d.wants = append(d.wants, c.holdOf(b.GetResource(), "", b.GetStartTime(), b.GetEndTime()))
 	}
 	var job int64
-	d = c.carry(ctx, d, 30, func(ctx context.Context, conn *grpc.ClientConn, request string) error {
+	d = c.carry(ctx, d, giveUp, func(ctx context.Context, conn *grpc.ClientConn, request string) error {
 		req.RequestId = request
 		got, err := bayholdv1.NewBookingServiceClient(conn).BookPlan(ctx, req)
 		job = number(got.GetJob().GetName())

@@ -192,6 +192,8 @@ func rest(ctx context.Context, d time.Duration) {
 func (f *field) storm(howLong time.Duration, seed uint64, clients int, faulty bool) (*history, []string) {
 	ctx, stop := context.WithTimeout(f.t.Context(), howLong)
 	defer stop()
+	last, give := context.WithTimeout(f.t.Context(), howLong+insistence)
+	defer give()
 	begun := time.Now()
 	all := make([]*client, clients)
 	watch, endWatch := context.WithCancel(f.t.Context())
@@ -200,7 +202,7 @@ func (f *field) storm(howLong time.Duration, seed uint64, clients int, faulty bo
 	var wg sync.WaitGroup
 	for i := range all {
 		all[i] = &client{
-			id: i, conns: []*grpc.ClientConn{f.dial(0), f.dial(1)}, dice: rand.New(rand.NewPCG(seed, uint64(i+1))), begun: begun,
+			id: i, last: last, conns: []*grpc.ClientConn{f.dial(0), f.dial(1)}, dice: rand.New(rand.NewPCG(seed, uint64(i+1))), begun: begun,
 			hour: time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, 3),
 		}
 		wg.Go(func() { all[i].storm(ctx) })

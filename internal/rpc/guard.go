@@ -162,7 +162,7 @@ func (g *guard) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServe
 	ctx, cancel := context.WithCancelCause(access.With(stream.Context(), caller))
 	defer cancel(nil)
 	if !g.rules[info.FullMethod].open {
-		go g.keepAsking(ctx, info.FullMethod, cancel)
+		defer g.keepAsking(ctx, info.FullMethod, cancel)()
 	}
 	err = handle(srv, guardedStream{stream, ctx, caller})
 	if f := fault.Fault(context.Cause(ctx)); f != nil {
@@ -171,23 +171,26 @@ func (g *guard) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServe
 	return err
 }
 
-// keepAsking ends a stream whose caller may no longer have it. While the
-// database cannot say, the stream goes on.
-func (g *guard) keepAsking(ctx context.Context, method string, end context.CancelCauseFunc) {
-	tick := time.NewTicker(access.Fresh)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
+// keepAsking ends a stream whose caller may no longer have it, until it is told to
+// stop. While the database cannot say, the stream goes on. Between two questions
+// there is only a timer: some thousand streams may stand open.
+func (g *guard) keepAsking(ctx context.Context, method string, end context.CancelCauseFunc) (stop func()) {
+	var timer *time.Timer
+	ready := make(chan struct{})
+	timer = time.AfterFunc(access.Fresh, func() {
+		if ctx.Err() != nil {
 			return
-		case <-tick.C:
 		}
 		_, err := g.admit(ctx, method)
 		if kind := fault.KindOf(err); kind == fault.Unauthenticated || kind == fault.Forbidden {
 			end(err)
 			return
 		}
-	}
+		<-ready
+		timer.Reset(access.Fresh)
+	})
+	close(ready)
+	return func() { timer.Stop() }
 }
 
 // guardedStream lets only messages through that are about the caller's own site.

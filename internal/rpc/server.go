@@ -80,6 +80,9 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	s.life, s.end = context.WithCancel(context.Background())
 	serverOptions := []grpc.ServerOption{
 		grpc.ForceServerCodecV2(newCodec()),
+		// Most connections only watch: they need no buffers of 32 kB each way.
+		grpc.SharedWriteBuffer(true),
+		grpc.ReadBufferSize(4 << 10),
 		grpc.MaxRecvMsgSize(s.limits.Message),
 		grpc.MaxSendMsgSize(s.limits.Message),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
