@@ -119,6 +119,28 @@ func TestArrangeBeginsWithWhatStands(t *testing.T) {
 	}
 }
 
+// TestInsertEndsEarlyBesideOthers puts a job beside one that has the same pool for
+// longer than the job needs: it still ends as early as it can, its longer branch
+// first.
+func TestInsertEndsEarlyBesideOthers(t *testing.T) {
+	p := &Problem{Horizon: 2000, Pools: []Pool{{Capacity: 2}}, Jobs: []Job{{Due: Never}, {Due: Never}},
+		Units: []Unit{{ID: "technician", Open: []Window{{0, 2000}}, Expiry: Never}},
+		Steps: []Step{{Duration: 900}, {Duration: 100, Job: 1}, {Duration: 100, Job: 1}, {Duration: 300, Job: 1}},
+		Arcs:  []Arc{{From: 2, To: 3}},
+		Uses:  []Use{{0, 0, 1}, {1, 0, 1}},
+	}
+	for s := range int32(2) {
+		p.Claims = append(p.Claims, Claim{Steps: []int32{1 + s}, Eligible: []int32{0}, Count: 1, Crew: true})
+	}
+	in := newInserter(context.Background(), p, 0, p.grouped())
+	if !in.insert(0) || !in.insert(1) {
+		t.Fatal("no place")
+	}
+	if pl := in.placed[1]; pl.Finish != 400 || pl.Minutes != 400 || len(pl.Steps) != 3 {
+		t.Errorf("%+v", pl)
+	}
+}
+
 // TestArrangeKeepsToolsInTheirBays has three jobs that take one tool in turn and
 // stand in either of two bays. The smaller gap is in the one that has no room
 // for the last job; the tool need not move if all stand in the other.

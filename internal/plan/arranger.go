@@ -24,10 +24,12 @@ func (s score) compare(o score) int {
 		cmp.Compare(s.moves, o.moves), cmp.Compare(s.shift, o.shift))
 }
 
-// rounds is how many schedules each worker builds before all share the best;
-// maxWorkers bounds the workers.
+// Bounds of a turn of the neighbourhood search, in schedules: it is twice as long
+// as the last one if that found something better, else half as long. maxWorkers
+// bounds the workers.
 const (
-	rounds     = 20
+	leastTurn  = 2
+	mostTurn   = 20
 	maxWorkers = 64
 )
 
@@ -55,6 +57,7 @@ type worker struct {
 	score score
 	left  int64
 	built int64
+	turn  int // how many times search goes round next
 }
 
 func newArranger(ctx context.Context, p *Problem, order []int32, o ArrangeOptions) *arranger {
@@ -75,7 +78,7 @@ func newArranger(ctx context.Context, p *Problem, order []int32, o ArrangeOption
 	for i := range n {
 		a.workers = append(a.workers, &worker{
 			inserter: newInserter(ctx, p, o.Release, a.groups),
-			rng:      rand.New(rand.NewPCG(o.Seed, uint64(i))), left: max(1, budget/int64(n)),
+			rng:      rand.New(rand.NewPCG(o.Seed, uint64(i))), left: max(1, budget/int64(n)), turn: leastTurn,
 		})
 		if w := a.workers[i]; w.left >= herdFrom {
 			w.herd = a.newHerd(o.Seed + uint64(i)<<32)
@@ -203,10 +206,12 @@ func (g *group) from(pl *Plan) *Plan {
 	return out
 }
 
-// search is the inner loop: take out, put back, keep or undo.
+// search is a turn of taking out and putting back, what is no worse kept, the
+// rest undone.
 func (w *worker) search(a *arranger) {
 	saved := make([]*Plan, 0, 8)
-	for range rounds {
+	before := w.score
+	for range w.turn {
 		if w.left <= 0 || w.ctx.Err() != nil {
 			return
 		}
@@ -236,6 +241,11 @@ func (w *worker) search(a *arranger) {
 		for i, g := range out {
 			w.put(g, saved[i])
 		}
+	}
+	if w.score.compare(before) < 0 {
+		w.turn = min(mostTurn, 2*w.turn)
+	} else {
+		w.turn = max(leastTurn, w.turn/2)
 	}
 }
 

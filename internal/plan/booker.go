@@ -23,6 +23,8 @@ type booker struct {
 	chains  [][]int32 // by step: itself and the steps joined to it; nil for those
 	odd     []bool    // by group: a step of it is joined to two, or frozen and others lead up to it
 	need    [][]Time  // by hold and place in its steps: the least time to its end
+	rank    [][]int32 // by step: its teams, least wanted elsewhere first
+	spots   [][]int   // by step and team: the segment where it stood last
 	jobs    []Job     // by job: its promise
 
 	at      []Window
@@ -91,11 +93,27 @@ func newBooker(w *net, groups []*group, from Time, jobs []Job) *booker {
 		slices.Sort(b.members[g])
 	}
 	b.tie()
+	b.rankTeams()
 	for h := range w.holds {
 		b.need = append(b.need, b.reach(&w.holds[h]))
 	}
 	b.soonest()
 	return b
+}
+
+// rankTeams puts those teams first whose members are least wanted elsewhere.
+func (b *booker) rankTeams() {
+	for k := range b.n {
+		rank, wanted := make([]int32, len(b.teams[k])), make([]int, len(b.teams[k]))
+		for i := range rank {
+			rank[i] = int32(i)
+			for _, u := range b.teams[k][i].units {
+				wanted[i] += b.wanted[u]
+			}
+		}
+		slices.SortStableFunc(rank, func(x, y int32) int { return wanted[x] - wanted[y] })
+		b.rank, b.spots = append(b.rank, rank), append(b.spots, make([]int, len(rank)))
+	}
 }
 
 // tie makes the chains of joined steps, and finds the groups that are odd.
@@ -407,29 +425,25 @@ func (b *booker) place(k int32, t, end Time) fate {
 // crew chooses who serves step k: who ends it first, then who starts last, then
 // who is least wanted elsewhere. The team is -1 if there is nobody.
 func (b *booker) crew(k int32, t, end Time) (Window, int32) {
-	best, at, wanted := int32(-1), Window{Never, Never}, 0
-	for i := range b.teams[k] {
-		tm := &b.teams[k][i]
-		s, e, ok := b.free(tm, t, end, at.End)
-		if !ok || e > at.End {
-			continue
-		}
-		many := 0
-		for _, u := range tm.units {
-			many += b.wanted[u]
-		}
-		if best < 0 || cmp.Or(cmp.Compare(e, at.End), cmp.Compare(at.Start, s), many-wanted) < 0 {
-			best, at, wanted = int32(i), Window{s, e}, many
+	best, at := int32(-1), Window{Never, Never}
+	soonest := max(end, t+b.minDur[k])
+	for _, i := range b.rank[k] {
+		s, e, ok := b.free(&b.teams[k][i], &b.spots[k][i], t, end, at.End)
+		if ok && (e < at.End || s > at.Start) {
+			best, at = i, Window{s, e}
+			if e == soonest && s == e-b.minDur[k] {
+				break // nobody ends it sooner, nor starts later
+			}
 		}
 	}
 	return at, best
 }
 
 // free gives the earliest place of a team from t on that ends no earlier than
-// end, and before it is later than most.
-func (b *booker) free(tm *team, t, end, most Time) (Time, Time, bool) {
+// end, and before it is later than most. It was last near the spot.
+func (b *booker) free(tm *team, spot *int, t, end, most Time) (Time, Time, bool) {
 	for {
-		s, e, ok := firstPlace(tm.segs, t, end)
+		s, e, ok := nextPlace(tm.segs, spot, t, end)
 		if !ok || e > most {
 			return 0, 0, false
 		}
@@ -716,73 +730,4 @@ func (b *booker) remove(k int32) {
 
 func (b *booker) strike(u, who int32) {
 	b.book[u] = slices.DeleteFunc(b.book[u], func(e entry) bool { return e.who == who })
-}
-
-// judge scores what is built.
-func (b *booker) judge() score {
-	var s score
-	for j := range b.spans {
-		b.spans[j] = Window{Never, 0}
-	}
-	for g, steps := range b.members {
-		end := Time(0)
-		for _, k := range steps {
-			if !b.placed[k] {
-				end = -1
-				break
-			}
-			end = max(end, b.at[k].End)
-		}
-		if end < 0 {
-			for _, j := range b.groups[g].jobs {
-				s.unplaced += 1 + b.jobs[j].Weight
-			}
-			continue
-		}
-		s.ends += int64(end)
-		for _, k := range steps {
-			w := &b.spans[b.p.Steps[b.orig[k]].Job]
-			w.Start, w.End = min(w.Start, b.at[k].Start), max(w.End, b.at[k].End)
-		}
-	}
-	for j, w := range b.spans {
-		if w.Start < w.End {
-			s.late += b.jobs[j].late(w.End)
-			s.minutes += int64(w.End - w.Start)
-		}
-	}
-	return s
-}
-
-// plans gives what is built as plans of the groups, their holds made no longer
-// than needed; nil for those without a place.
-func (b *booker) plans() []*Plan {
-	pl := &Plan{Steps: make([]Window, b.n), Units: make([][]int32, len(b.p.Claims))}
-	for h := range b.holds {
-		pl.Units[b.holds[h].claim] = slices.Sorted(slices.Values(b.units[h]))
-	}
-	whole := true
-	for k, at := range b.at {
-		pl.Steps[b.orig[k]] = at
-		pl.Finish = max(pl.Finish, at.End)
-		if whole = whole && b.placed[k]; !b.placed[k] {
-			continue
-		}
-		members := b.teams[k][b.team[k]].units
-		for _, c := range b.crews[k] {
-			n := b.p.Claims[c].Count
-			pl.Units[c] = slices.Sorted(slices.Values(members[:n]))
-			members = members[n:]
-		}
-	}
-	if whole {
-		b.tighten(pl, -1)
-	}
-	out := make([]*Plan, len(b.groups))
-	for g, gr := range b.groups {
-		if !slices.ContainsFunc(b.members[g], func(k int32) bool { return !b.placed[k] }) {
-			out[g] = gr.from(pl)
-		}
-	}
-	return out
 }

@@ -60,7 +60,7 @@ func (se *searcher) child(kids []branch, st *state, g int32, decide func(*state)
 		se.spare = append(se.spare, n)
 		return kids
 	}
-	b := branch{st: n, finish: n.finish()}
+	b := branch{st: n, finish: se.finish(n)}
 	if se.wishes != nil {
 		b.cost = se.costOf(n)
 	}

@@ -75,6 +75,8 @@ type breeder struct {
 	spare  []int32 // scratch: another list
 	haste  float64 // how often a child is made with a choice among equals
 	blocks []int32 // by step: which of them may be moved together; nil if none
+	due    []int32 // by step, if there are blocks: from when on its block is late
+	keys   []int32 // scratch: by step, if there are blocks
 }
 
 func newBreeder(axes [2]*axis, dec decoder, horizon, size int, seed uint64) *breeder {

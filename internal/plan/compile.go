@@ -36,6 +36,7 @@ type hold struct {
 type net struct {
 	p       *Problem
 	n       int
+	own     int     // steps that are the problem's own; the others come after them
 	orig    []int32 // to the problem's numbering
 	pos     []int32 // from the problem's numbering
 	release []Time
@@ -61,7 +62,7 @@ type net struct {
 func compile(p *Problem, order []int32) *net {
 	n := len(p.Steps)
 	w := &net{
-		p: p, n: n, orig: order, pos: make([]int32, n), release: make([]Time, n),
+		p: p, n: n, own: n - p.beside, orig: order, pos: make([]int32, n), release: make([]Time, n),
 		succ: make([][]link, n), pred: make([][]link, n), joined: make([]bool, n),
 		teams: make([][]team, n), crews: make([][]int32, n), holdsOf: make([][]int32, n),
 		gaps: make([][]Window, len(p.Units)), wanted: make([]int, len(p.Units)),

@@ -12,7 +12,7 @@ func (pr *propagator) fitsSpan(st *state) bool {
 		again = false
 		for k := range pr.n {
 			e := pr.ends[k]
-			if e > pr.span {
+			if e > pr.span && k < pr.own {
 				return false
 			}
 			for _, l := range pr.succ[k] {
@@ -58,7 +58,7 @@ func (pr *propagator) lengthenStep(s int32, t Time, k int) bool {
 // where a chain of steps leads rigidly from the start to the end, the start
 // goes at once past the point where the chain stops being rigid.
 func (pr *propagator) compress(st *state) bool {
-	start, end := st.start(), st.finish()
+	start, end := pr.start(st), pr.finish(st)
 	if end-start <= pr.span {
 		return false
 	}
@@ -67,7 +67,7 @@ func (pr *propagator) compress(st *state) bool {
 		to = max(to, start+room+1)
 	}
 	st.root = to
-	for k := range pr.n {
+	for k := range pr.own {
 		pr.raise(st, int32(k), to)
 	}
 	return true
@@ -78,7 +78,7 @@ func (pr *propagator) compress(st *state) bool {
 // least as much as the start.
 func (pr *propagator) rigid(st *state, start, end Time) (Time, bool) {
 	k := -1
-	for i := range pr.n {
+	for i := range pr.own {
 		if st.e[i] == end {
 			k = i
 			break

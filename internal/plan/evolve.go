@@ -79,9 +79,9 @@ func (br *breeder) slack(length int64) int64 {
 }
 
 // child makes a list of mother i: crossed with the better of two fathers, or
-// the father with the mother, or,
-// when the two are nearly the same and now and then anyway, with a window
-// redrawn.
+// the father with the mother, or, when the two are nearly the same and now and
+// then anyway, with a window redrawn; or, where there are blocks, rather with
+// one of them moved.
 func (br *breeder) child(from []*genome, i int) []int32 {
 	n := br.axes[0].n
 	mother, father := from[i], from[br.rng.IntN(len(from))]
@@ -100,15 +100,23 @@ func (br *breeder) child(from []*genome, i int) []int32 {
 	if br.rng.IntN(2) == 0 {
 		mother, father = father, mother
 	}
+	if br.blocks != nil && br.rng.Float64() < moveOften {
+		list := br.move(mother)
+		if br.rng.Float64() < moveOnly {
+			return list
+		}
+		return br.vary(list)
+	}
 	w := 7*n/20 + br.rng.IntN(3*n/10+1)
 	q := br.rng.IntN(n - w + 1)
 	if keen && br.sides == 2 {
 		q = br.dense(father, w)
 	}
-	list := br.cross(mother.list, father.list, q, q+w)
-	if br.blocks != nil && br.rng.IntN(3) == 0 {
-		list = br.gather(append(br.list[:0], mother.list...))
-	}
+	return br.vary(br.cross(mother.list, father.list, q, q+w))
+}
+
+// vary swaps a few neighbours in a list, and every second time moves a step.
+func (br *breeder) vary(list []int32) []int32 {
 	br.mutate(list)
 	if br.rng.IntN(2) == 0 {
 		br.advance(list)
@@ -193,28 +201,6 @@ func (br *breeder) mutate(list []int32) {
 			list[i-1], list[i] = list[i], before
 		}
 	}
-}
-
-// gather moves all steps of a block together to where one of another stands, in
-// the order that they have.
-func (br *breeder) gather(list []int32) []int32 {
-	g := br.blocks[list[br.rng.IntN(len(list))]]
-	to := br.rng.IntN(len(list))
-	out := br.spare[:0]
-	for x, k := range list {
-		if x == to {
-			for _, o := range list {
-				if br.blocks[o] == g {
-					out = append(out, o)
-				}
-			}
-		}
-		if br.blocks[k] != g {
-			out = append(out, k)
-		}
-	}
-	copy(list, out)
-	return list
 }
 
 // advance moves one step forward in the list, at most to where it follows its

@@ -191,7 +191,7 @@ func (p *Problem) minutes(places []Window) Time {
 	for j := range jobs {
 		jobs[j].Start = Never
 	}
-	for k, at := range places {
+	for k, at := range places[:len(places)-p.beside] {
 		j := &jobs[p.Steps[k].Job]
 		j.Start, j.End = min(j.Start, at.Start), max(j.End, at.End)
 	}

@@ -10,12 +10,15 @@ import (
 // after the other cannot do.
 
 // Sizes of the breeding beside the neighbourhood search: from which budget of a
-// worker it pays, how many lists there are, and how many are built in a turn.
+// worker it pays, and how many lists are built in a turn.
 const (
 	herdFrom  = 200
-	herdSize  = 30
 	herdRound = 60
 )
+
+// herdSize is how many lists there are: of many steps fewer, or they would be
+// long in coming.
+func herdSize(n int) int { return min(30, max(10, 6000/max(1, n))) }
 
 // herd is a population of lists with the booker that builds them.
 type herd struct {
@@ -37,9 +40,12 @@ func (a *arranger) newHerd(seed uint64) *herd {
 	h.score.unplaced = 1e300
 	ax := newAxis(a.net, false)
 	ax.hurry(a.net, jobs)
-	h.br = newBreeder([2]*axis{ax, ax}, h, 0, herdSize, seed)
+	h.br = newBreeder([2]*axis{ax, ax}, h, 0, herdSize(a.net.n), seed)
 	if len(a.groups) > 1 {
-		h.br.blocks = h.groupOf
+		h.br.blocks, h.br.keys = h.groupOf, make([]int32, h.n)
+		for k := range h.n {
+			h.br.due = append(h.br.due, int32(jobs[a.p.Steps[h.orig[k]].Job].Due))
+		}
 	}
 	return h
 }
@@ -107,7 +113,7 @@ func (w *worker) breed(a *arranger) {
 	}
 	before := h.br.built
 	if !h.sown {
-		left = min(3*herdSize, int(w.left))
+		left = min(3*len(h.br.pops[0]), int(w.left))
 		h.sown = h.sow(a, more)
 	}
 	if h.sown {

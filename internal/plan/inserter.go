@@ -20,7 +20,7 @@ type inserter struct {
 	p       *Problem
 	release Time
 	groups  []*group
-	nets    []*searcher // of each group; nil until used, and for pools
+	nets    []*searcher // of each group; nil until used
 	placed  []*Plan     // of each group in its own numbering; nil if none
 	book    [][]booking // of each unit, unsorted
 	version []int       // of each unit's book
@@ -77,24 +77,14 @@ func (in *inserter) insert(g int) bool {
 	if short := se.shortest(lim); short != nil {
 		best = short
 	}
-	if in.foreign() {
-		best = in.groups[g].own(best)
-	} else {
-		se.tighten(best, -1)
-	}
+	se.tighten(best, -1)
+	best = in.groups[g].own(best)
 	in.put(g, best)
 	return true
 }
 
-// foreign tells whether the steps of other groups have to be told to a search,
-// because they use pools.
-func (in *inserter) foreign() bool { return len(in.p.Uses) > 0 }
-
 // searcher gives the search of a group with the book as it stands.
 func (in *inserter) searcher(g int) *searcher {
-	if in.foreign() {
-		return in.withPools(g)
-	}
 	if in.nets[g] == nil {
 		w := compile(in.groups[g].sub, in.groups[g].order)
 		in.nets[g] = newSearcher(context.Background(), w, 0) // the budget is small
@@ -119,7 +109,34 @@ func (in *inserter) searcher(g int) *searcher {
 			}
 		}
 	}
-	return in.nets[g]
+	if len(in.groups[g].sub.Uses) == 0 {
+		return in.nets[g]
+	}
+	q := *in.groups[g].sub
+	in.freeze(&q, 1)
+	return newSearcher(context.Background(), w.with(&q), 0)
+}
+
+// with is the net of its problem with steps added that only stand there.
+func (w *net) with(q *Problem) *net {
+	x := *w
+	x.p, x.n = q, len(q.Steps)
+	x.orig, x.pos, x.release = slices.Clip(w.orig), slices.Clip(w.pos), slices.Clip(w.release)
+	x.minDur, x.teams, x.teamAt, x.uses = slices.Clip(w.minDur), slices.Clip(w.teams), slices.Clip(w.teamAt), slices.Clip(w.uses)
+	more := x.n - w.n
+	x.succ, x.pred = append(slices.Clip(w.succ), make([][]link, more)...), append(slices.Clip(w.pred), make([][]link, more)...)
+	x.crews, x.holdsOf = append(slices.Clip(w.crews), make([][]int32, more)...), append(slices.Clip(w.holdsOf), make([][]int32, more)...)
+	x.joined = append(slices.Clip(w.joined), make([]bool, more)...)
+	for k := w.n; k < x.n; k++ {
+		x.orig, x.pos, x.release = append(x.orig, int32(k)), append(x.pos, int32(k)), append(x.release, 0)
+		x.minDur = append(x.minDur, q.Steps[k].Duration)
+		x.teams, x.teamAt = append(x.teams, []team{{segs: x.place(k)}}), append(x.teamAt, x.teamAt[k]+1)
+		x.uses = append(x.uses, nil)
+	}
+	for _, u := range q.Uses[len(w.p.Uses):] {
+		x.uses[u.Step] = append(x.uses[u.Step], amount{u.Pool, u.Amount})
+	}
+	return &x
 }
 
 // taken merges what the book has of some units.
@@ -133,32 +150,27 @@ func (in *inserter) taken(units []int32) []Window {
 	return mergeWindows(ws)
 }
 
-// withPools compiles a group with what the book has beside it.
-func (in *inserter) withPools(g int) *searcher {
-	q := in.beside(g)
-	order, _ := q.sort()
-	return newSearcher(context.Background(), compile(q, order), 0)
-}
-
 // beside is the problem of a group with the book written into its units, and
 // with the steps of all placed groups frozen after its own, as far as they use
 // pools.
 func (in *inserter) beside(g int) *Problem {
 	q := *in.groups[g].sub
-	q.Steps, q.Uses, q.Claims = slices.Clone(q.Steps), slices.Clone(q.Uses), slices.Clone(q.Claims)
+	q.Steps, q.Claims = slices.Clone(q.Steps), slices.Clone(q.Claims)
 	q.Units = slices.Clone(q.Units)
 	for u := range q.Units {
 		for _, b := range in.book[u] {
 			q.Units[u].Busy = append(slices.Clip(q.Units[u].Busy), Blocked{b.Window, -1})
 		}
 	}
-	in.freeze(&q, 0)
+	in.freeze(&q, 1)
 	return &q
 }
 
 // freeze adds the steps of all placed groups to a problem where they stand, as
 // far as they use pools, under a job of their own.
 func (in *inserter) freeze(q *Problem, job int32) {
+	q.Steps, q.Uses = slices.Clip(q.Steps), slices.Clip(q.Uses)
+	before := len(q.Steps)
 	for o, pl := range in.placed {
 		if pl == nil {
 			continue
@@ -169,6 +181,7 @@ func (in *inserter) freeze(q *Problem, job int32) {
 			q.Steps = append(q.Steps, Step{Duration: at.End - at.Start, Frozen: true, At: at.Start, Job: job})
 		}
 	}
+	q.beside = len(q.Steps) - before
 }
 
 // own cuts a plan down to the group's own steps.

@@ -106,6 +106,10 @@ type Problem struct {
 	Arcs    []Arc
 	Claims  []Claim
 	Uses    []Use
+
+	// beside is how many of the last steps belong to others: they stand, and
+	// count for what they use of pools alone.
+	beside int
 }
 
 // Plan is a placed problem.

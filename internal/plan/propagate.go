@@ -79,7 +79,7 @@ func (pr *propagator) settle(st *state) bool {
 				break
 			}
 		}
-		if pr.pinned && st.start() > pr.from {
+		if pr.pinned && pr.start(st) > pr.from {
 			return false
 		}
 		if pr.span == Never || !pr.compress(st) {

@@ -68,7 +68,7 @@ func (se *searcher) earliest(l limits) (best *Plan, bound Time) {
 	if st == nil {
 		return nil, Never
 	}
-	se.floor = st.finish()
+	se.floor = se.finish(st)
 	bound = se.floor
 	se.descend(st, 0)
 	se.spare = append(se.spare, st)
@@ -217,7 +217,9 @@ func (se *searcher) placesOf(st *state) ([]Window, bool) {
 		if it := &se.as.items[i]; int(it.group) < se.n {
 			op := &it.options[it.chosen]
 			places[it.group] = Window{op.start, op.end}
-			first = min(first, op.start)
+			if int(it.group) < se.own {
+				first = min(first, op.start)
+			}
 		}
 	}
 	if se.pinned && first != se.from {
@@ -238,8 +240,10 @@ func (se *searcher) record(st *state, places []Window) {
 	first := Never
 	for k, at := range places {
 		pl.Steps[se.orig[k]] = at
-		pl.Finish = max(pl.Finish, at.End)
-		first = min(first, at.Start)
+		if k < se.own {
+			pl.Finish = max(pl.Finish, at.End)
+			first = min(first, at.Start)
+		}
 	}
 	for i := range se.as.items {
 		it := &se.as.items[i]

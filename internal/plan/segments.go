@@ -47,13 +47,23 @@ func pinSegs(segs []seg, t Time) []seg {
 	return nil
 }
 
+// reaches tells that some start in the segment is not before s and ends not
+// before e.
+func (g *seg) reaches(s, e Time) bool { return g.hi >= s && g.hi+g.shift >= e }
+
+// from is the earliest start in a segment that reaches so far, and its end.
+func (g *seg) from(s, e Time) (Time, Time) {
+	at := max(g.lo, s, e-g.shift)
+	return at, at + g.shift
+}
+
 // firstPlace gives the earliest start not before s whose end is not before e,
 // and its end. The third result is false if there is none.
 func firstPlace(segs []seg, s, e Time) (Time, Time, bool) {
 	lo, hi := 0, len(segs)
 	for lo < hi {
 		m := int(uint(lo+hi) / 2)
-		if g := &segs[m]; g.hi >= s && g.hi+g.shift >= e {
+		if segs[m].reaches(s, e) {
 			hi = m
 		} else {
 			lo = m + 1
@@ -62,9 +72,25 @@ func firstPlace(segs []seg, s, e Time) (Time, Time, bool) {
 	if lo == len(segs) {
 		return 0, 0, false
 	}
-	g := &segs[lo]
-	at := max(g.lo, s, e-g.shift)
-	return at, at + g.shift, true
+	at, end := segs[lo].from(s, e)
+	return at, end, true
+}
+
+// nextPlace is firstPlace where the segment is likely to be near the one at
+// spot; it leaves there the one that it is.
+func nextPlace(segs []seg, spot *int, s, e Time) (Time, Time, bool) {
+	i := min(*spot, len(segs))
+	for i > 0 && segs[i-1].reaches(s, e) {
+		i--
+	}
+	for i < len(segs) && !segs[i].reaches(s, e) {
+		i++
+	}
+	if *spot = i; i == len(segs) {
+		return 0, 0, false
+	}
+	at, end := segs[i].from(s, e)
+	return at, end, true
 }
 
 // lastPlace gives the latest start not after s whose end is not after e.

@@ -55,18 +55,18 @@ func (st *state) copyFrom(o *state) {
 }
 
 // finish is the earliest end of the last step.
-func (st *state) finish() Time {
+func (w *net) finish(st *state) Time {
 	var f Time
-	for _, e := range st.e {
+	for _, e := range st.e[:w.own] {
 		f = max(f, e)
 	}
 	return f
 }
 
 // start is the earliest start of the first step.
-func (st *state) start() Time {
+func (w *net) start(st *state) Time {
 	f := Never
-	for _, s := range st.s {
+	for _, s := range st.s[:w.own] {
 		f = min(f, s)
 	}
 	return f
