@@ -23,7 +23,7 @@ var grants = []string{
 	"GRANT INSERT (site_id, at, actor, token, method, kind, subject, touched, request_id, details) ON event TO %s",
 	"GRANT INSERT (site_id) ON site_counter TO %s",
 	"GRANT INSERT ON request TO %s",
-	"GRANT SELECT ON ALL SEQUENCES IN SCHEMA public TO %s", // the id that an insert was just given
+	"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO %s", // ids are drawn before what bears them is written
 }
 
 // Grant gives a role that exists what the server needs in the database at url,

@@ -359,6 +359,8 @@ CREATE TABLE site_counter (
     revision bigint DEFAULT 0 NOT NULL,
     head bytea DEFAULT decode(repeat('00'::text, 32), 'hex'::text) NOT NULL,
     sealed_later bigint DEFAULT 0 NOT NULL,
+    catalogue uuid DEFAULT gen_random_uuid() NOT NULL,
+    catalogue_by xid8 DEFAULT '0'::xid8 NOT NULL,
     CONSTRAINT site_counter_pkey PRIMARY KEY (site_id),
     CONSTRAINT site_counter_head_check CHECK ((octet_length(head) = 32)),
     CONSTRAINT site_counter_site_id_fkey FOREIGN KEY (site_id) REFERENCES site(site_id)
@@ -654,17 +656,31 @@ AS $function$ SELECT int4send(octet_length(convert_to(t, 'UTF8'))) || convert_to
 
 CREATE OR REPLACE FUNCTION public.event_seal(before bytea, e event)
  RETURNS bytea
- LANGUAGE sql
+ LANGUAGE plpgsql
  STABLE
 AS $function$
-    SELECT sha256(convert_to('bayhold event 1', 'UTF8') || before
+BEGIN
+    RETURN sha256(convert_to('bayhold event 1', 'UTF8') || before
         || int8send(e.site_id) || int8send(e.revision) || timestamptz_send(e.at)
         || event_part(e.actor) || event_part(e.token) || event_part(e.method)
         || event_part(e.kind) || event_part(e.subject)
         || int4send(cardinality(e.touched)) || coalesce((
             SELECT string_agg(event_part(t), ''::bytea ORDER BY n) FROM unnest(e.touched) WITH ORDINALITY AS u (t, n)), '')
-        || uuid_send(e.request_id) || event_part(e.details::text))
-$function$
+        || uuid_send(e.request_id) || event_part(e.details::text));
+END $function$
+;
+
+CREATE OR REPLACE FUNCTION public.mark_catalogue()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'public', 'pg_temp'
+AS $function$
+BEGIN
+    UPDATE site_counter SET catalogue = gen_random_uuid(), catalogue_by = pg_current_xact_id()
+    WHERE site_id = COALESCE(NEW.site_id, OLD.site_id) AND catalogue_by <> pg_current_xact_id();
+    RETURN NULL;
+END $function$
 ;
 
 CREATE OR REPLACE FUNCTION public.record_is_kept()
@@ -699,7 +715,11 @@ BEGIN
 END $function$
 ;
 
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.bay DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
+
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.calibration_policy FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.closure DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
 
 CREATE TRIGGER seal BEFORE INSERT ON public.event FOR EACH ROW EXECUTE FUNCTION seal_event();
 
@@ -707,7 +727,13 @@ CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.job_closing FOR EACH ROW E
 
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.part_used FOR EACH ROW EXECUTE FUNCTION record_is_kept();
 
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.preparation DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
+
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.procedure DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
+
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.reading FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.resource DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
 
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.sign_off FOR EACH ROW EXECUTE FUNCTION record_is_kept();
 
@@ -719,8 +745,14 @@ CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_override FOR EACH ROW
 
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.step_waiver FOR EACH ROW EXECUTE FUNCTION record_is_kept();
 
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.technician DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
+
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.tightening FOR EACH ROW EXECUTE FUNCTION record_is_kept();
 
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.tool DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
+
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.tool_interval FOR EACH ROW EXECUTE FUNCTION record_is_kept();
+
+CREATE CONSTRAINT TRIGGER catalogue AFTER INSERT OR DELETE OR UPDATE ON public.tool_type DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION mark_catalogue();
 
 CREATE TRIGGER kept BEFORE DELETE OR UPDATE ON public.trace_decision FOR EACH ROW EXECUTE FUNCTION record_is_kept();

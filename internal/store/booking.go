@@ -2,6 +2,9 @@ package store
 
 import (
 	"context"
+	"encoding/json"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -49,19 +52,46 @@ func (r Reader) bookings(f BookingFilter) ask[site.Booking] {
 		[]any{
 			r.siteID, nullable(f.During.Start), nullable(f.During.End), kinds, slugs, f.Job, f.ID, f.All, f.Now,
 			nullable(f.AfterStart), f.AfterID, Page{Limit: f.Limit}.limit(),
-		}, func(row pgx.CollectableRow) (site.Booking, error) {
-			var b site.Booking
-			var start, end time.Time
-			var expires *time.Time
-			if err := row.Scan(&b.ID, &b.Job, &b.Reference, &b.Kind, &b.Resource, &start, &end, &b.State, &expires, &b.Steps); err != nil {
-				return b, err
-			}
-			b.During, b.ExpiresAt = rangeOf(start, end), instant(expires)
-			if b.State == site.Tentative && !b.ExpiresAt.After(f.Now) {
-				b.State, b.ExpiresAt = site.Cancelled, time.Time{}
-			}
-			return b, nil
-		})
+		}, bookingRow(f.Now))
+}
+
+// bookingRow reads a booking; a TENTATIVE one whose time has run out by now holds
+// nothing.
+func bookingRow(now time.Time) pgx.RowToFunc[site.Booking] {
+	return func(row pgx.CollectableRow) (site.Booking, error) {
+		var b site.Booking
+		var start, end time.Time
+		var expires *time.Time
+		if err := row.Scan(&b.ID, &b.Job, &b.Reference, &b.Kind, &b.Resource, &start, &end, &b.State, &expires, &b.Steps); err != nil {
+			return b, err
+		}
+		b.During, b.ExpiresAt = rangeOf(start, end), instant(expires)
+		if b.State == site.Tentative && !b.ExpiresAt.After(now) {
+			b.State, b.ExpiresAt = site.Cancelled, time.Time{}
+		}
+		return b, nil
+	}
+}
+
+// standing asks for the bookings that hold something during a time, by start;
+// with refs only of these resources, each of which is looked up for itself.
+func (r Reader) standing(refs []Ref, during hours.Range, now time.Time) ask[site.Booking] {
+	if refs == nil {
+		return r.bookings(BookingFilter{Now: now, During: during})
+	}
+	kinds, slugs := namesOf(refs)
+	return asking(`
+		SELECT b.booking_id, b.job_id, j.reference, x.kind, x.slug, lower(b.during), upper(b.during), b.state, b.expires_at, b.steps
+		FROM unnest($2::text[], $3::text[]) AS want (kind, slug)
+		JOIN resource x ON x.site_id = $1 AND x.kind = want.kind AND x.slug = want.slug
+		CROSS JOIN LATERAL (
+			SELECT * FROM booking o
+			WHERE o.site_id = $1 AND o.resource_id = x.resource_id AND o.during && tstzrange($4::timestamptz, $5::timestamptz)
+				AND o.state <> 'CANCELLED' AND (o.expires_at IS NULL OR o.expires_at > $6)
+			OFFSET 0) b
+		JOIN job j ON j.site_id = $1 AND j.job_id = b.job_id
+		ORDER BY lower(b.during), b.booking_id`,
+		[]any{r.siteID, kinds, slugs, during.Start, during.End, now}, bookingRow(now))
 }
 
 // lapsing asks which TENTATIVE jobs have run out of time and stand in the way of
@@ -91,8 +121,11 @@ func (t *Tx) LapseAndGather(ctx context.Context, refs []Ref, q Question) (Materi
 	var jobs []int64
 	t.queueLock(&batch, refs)
 	t.lapsing(refs).queue(&batch, &jobs)
-	out := t.queueMaterial(&batch, q, t.now)
-	if err := t.tx.together(ctx, &batch); err != nil {
+	if q.Bookings > 0 {
+		t.queueIDs(&batch, q.Bookings)
+	}
+	out, err := t.gather(ctx, &batch, q)
+	if err != nil {
 		return Material{}, err
 	}
 	for _, id := range jobs {
@@ -101,38 +134,104 @@ func (t *Tx) LapseAndGather(ctx context.Context, refs []Ref, q Question) (Materi
 		}
 		t.Log(Event{Kind: "job.lapsed", Subject: jobSubject(id), Details: struct{}{}})
 	}
-	return *out, nil
+	return out, nil
 }
 
-// Book writes a job and its bookings. LostRace, with the bookings in the way, if
-// one of them is taken.
+// ids are numbers of rows that are yet to be written.
+type ids struct {
+	job      int64 // 0: none
+	bookings []int64
+}
+
+// queueIDs draws the id of a job and ids of bookings as part of a batch, so that
+// what is told of the rows need not wait for them to be written.
+func (t *Tx) queueIDs(b *pgx.Batch, bookings int) {
+	b.Queue(`SELECT nextval('job_job_id_seq'), ARRAY(SELECT nextval('booking_booking_id_seq') FROM generate_series(1, $1))`, bookings).
+		QueryRow(func(row pgx.Row) error { return row.Scan(&t.drawn.job, &t.drawn.bookings) })
+}
+
+// draw gives ids for a job and its bookings, those that were drawn already if
+// they are enough.
+func (t *Tx) draw(ctx context.Context, bookings int) (ids, error) {
+	if t.drawn.job == 0 || len(t.drawn.bookings) < bookings {
+		var batch pgx.Batch
+		t.queueIDs(&batch, bookings)
+		if err := t.tx.together(ctx, &batch); err != nil {
+			return ids{}, err
+		}
+	}
+	out := t.drawn
+	t.drawn = ids{}
+	return out, nil
+}
+
+// Book writes a job and its bookings, with the next thing that is asked of the
+// transaction. The caller has made sure that nobody is InTheWay, or asks Claim;
+// the database refuses what overlaps in any case.
 func (t *Tx) Book(ctx context.Context, job site.Job, imported bool, bookings []site.Booking) (site.Job, []site.Booking, error) {
-	ids, err := t.lock(ctx, RefsOf(bookings))
+	resources, err := t.lock(ctx, RefsOf(bookings))
 	if err != nil {
 		return job, nil, err
 	}
-	job.Created = t.now
-	var batch pgx.Batch
-	t.queueClaim(&batch, ids, bookings)
-	if err := t.queueJob(&batch, job, imported, &job.ID); err != nil {
+	drawn, err := t.draw(ctx, len(bookings))
+	if err != nil {
 		return job, nil, err
 	}
-	out := t.queueBookings(&batch, job, ids, bookings)
-	err = t.tx.together(ctx, &batch)
+	job.ID, job.Created = drawn.job, t.now
+	if err := t.queueJob(t.tx.later(), job, imported); err != nil {
+		return job, nil, err
+	}
+	out, err := t.queueBookings(t.tx.later(), job, resources, drawn.bookings, bookings)
 	return job, out, err
 }
 
-// queueClaim makes a batch fail if somebody holds what is to be booked.
-func (t *Tx) queueClaim(b *pgx.Batch, ids map[Ref]int64, bookings []site.Booking) {
-	t.inTheWay(ids, bookings).then(b, func(held []fault.Holding) error {
-		if len(held) == 0 {
-			return nil
+// Claim takes the resources of bookings that are to be written. LostRace, with
+// the bookings in the way, if somebody holds one of them at its time.
+func (t *Tx) Claim(ctx context.Context, bookings []site.Booking) error {
+	if len(bookings) == 0 {
+		return nil
+	}
+	var batch pgx.Batch
+	refs, during := RefsOf(bookings), bookings[0].During
+	for _, b := range bookings {
+		if b.During.Start.Before(during.Start) {
+			during.Start = b.During.Start
 		}
-		return &fault.Error{
-			Kind: fault.LostRace, Reason: "BOOKED", Held: held,
-			Message: "another booking came first: find again and book what is free now",
+		if b.During.End.After(during.End) {
+			during.End = b.During.End
 		}
-	})
+	}
+	var held []site.Booking
+	t.queueLock(&batch, refs)
+	t.standing(refs, during, t.now).queue(&batch, &held)
+	if err := t.tx.together(ctx, &batch); err != nil {
+		return err
+	}
+	return InTheWay(bookings, held)
+}
+
+// InTheWay is LostRace with those of the standing bookings that overlap wanted
+// ones; nil if there are none.
+func InTheWay(wanted, standing []site.Booking) error {
+	var held []fault.Holding
+	for _, b := range standing {
+		if slices.ContainsFunc(wanted, func(w site.Booking) bool {
+			return w.Kind == b.Kind && w.Resource == b.Resource && w.During.Start.Before(b.During.End) && b.During.Start.Before(w.During.End)
+		}) {
+			held = append(held, fault.Holding{
+				Booking: bookingSubject(b.ID), Job: jobSubject(b.Job), Reference: b.Reference,
+				Resource: ResourceSubject(b.Kind, b.Resource), Start: b.During.Start, End: b.During.End,
+			})
+		}
+	}
+	if len(held) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(held, func(a, b fault.Holding) int { return strings.Compare(a.Resource, b.Resource) })
+	return &fault.Error{
+		Kind: fault.LostRace, Reason: "BOOKED", Held: held,
+		Message: "another booking came first: find again and book what is free now",
+	}
 }
 
 // RefsOf names the resources of bookings, each once, in their order.
@@ -149,56 +248,26 @@ func RefsOf(bookings []site.Booking) []Ref {
 	return refs
 }
 
-// inTheWay asks for the bookings that overlap those to be written.
-func (t *Tx) inTheWay(ids map[Ref]int64, bookings []site.Booking) ask[fault.Holding] {
-	resources, starts, ends := columns(ids, bookings)
-	return asking(`
-		SELECT DISTINCT b.booking_id, b.job_id, j.reference, x.kind, x.slug, lower(b.during) AS start, upper(b.during)
-		FROM unnest($2::bigint[], $3::timestamptz[], $4::timestamptz[]) AS want (resource_id, start, stop)
-		JOIN booking b ON b.site_id = $1 AND b.resource_id = want.resource_id
-			AND b.during && tstzrange(want.start, want.stop) AND b.state <> 'CANCELLED'
-		JOIN resource x ON x.site_id = b.site_id AND x.resource_id = b.resource_id
-		JOIN job j ON j.site_id = b.site_id AND j.job_id = b.job_id
-		ORDER BY x.kind, x.slug, start`, []any{t.siteID, resources, starts, ends},
-		func(row pgx.CollectableRow) (fault.Holding, error) {
-			var h fault.Holding
-			var booking, job int64
-			var kind site.Kind
-			var slug string
-			if err := row.Scan(&booking, &job, &h.Reference, &kind, &slug, &h.Start, &h.End); err != nil {
-				return h, err
-			}
-			h.Booking, h.Job, h.Resource = bookingSubject(booking), jobSubject(job), ResourceSubject(kind, slug)
-			h.Start, h.End = h.Start.UTC(), h.End.UTC()
-			return h, nil
-		})
-}
-
-// queueBookings adds the writing of a job's bookings to a batch. A job without
-// id is the one that the same batch writes before.
-func (t *Tx) queueBookings(batch *pgx.Batch, job site.Job, ids map[Ref]int64, bookings []site.Booking) []site.Booking {
-	out := make([]site.Booking, len(bookings))
-	for i, b := range bookings {
-		out[i] = b
-		batch.Queue(`
-			INSERT INTO booking (site_id, job_id, resource_id, during, state, expires_at, steps)
-			VALUES ($1, COALESCE(NULLIF($2::bigint, 0), currval(pg_get_serial_sequence('job', 'job_id'))), $3,
-				tstzrange($4::timestamptz, $5::timestamptz), $6, $7, $8)
-			RETURNING booking_id, job_id`,
-			t.siteID, job.ID, ids[Ref{b.Kind, b.Resource}], b.During.Start, b.During.End, job.State, nullable(job.ExpiresAt), some(b.Steps),
-		).QueryRow(func(row pgx.Row) error { return row.Scan(&out[i].ID, &out[i].Job) })
-		out[i].Reference, out[i].State, out[i].ExpiresAt = job.Reference, job.State, job.ExpiresAt
+// queueBookings adds the writing of a job's bookings to a batch, under ids that
+// were drawn for them.
+func (t *Tx) queueBookings(batch *pgx.Batch, job site.Job, resources map[Ref]int64, ids []int64, bookings []site.Booking) ([]site.Booking, error) {
+	out := slices.Clone(bookings)
+	of, starts, ends, steps := make([]int64, len(out)), make([]time.Time, len(out)), make([]time.Time, len(out)), make([]json.RawMessage, len(out))
+	for i := range out {
+		b := &out[i]
+		b.ID, b.Job, b.Reference, b.State, b.ExpiresAt = ids[i], job.ID, job.Reference, job.State, job.ExpiresAt
+		of[i], starts[i], ends[i] = resources[Ref{b.Kind, b.Resource}], b.During.Start, b.During.End
+		var err error
+		if steps[i], err = json.Marshal(some(b.Steps)); err != nil {
+			return nil, err
+		}
 	}
-	return out
-}
-
-// columns turns bookings into arrays for unnest.
-func columns(ids map[Ref]int64, bookings []site.Booking) (resources []int64, starts, ends []time.Time) {
-	for _, b := range bookings {
-		resources = append(resources, ids[Ref{b.Kind, b.Resource}])
-		starts, ends = append(starts, b.During.Start), append(ends, b.During.End)
-	}
-	return resources, starts, ends
+	batch.Queue(`
+		INSERT INTO booking (site_id, booking_id, job_id, resource_id, during, state, expires_at, steps) OVERRIDING SYSTEM VALUE
+		SELECT $1, w.id, $2, w.resource_id, tstzrange(w.start, w.stop), $3, $4, ARRAY(SELECT jsonb_array_elements_text(w.steps))
+		FROM unnest($5::bigint[], $6::bigint[], $7::timestamptz[], $8::timestamptz[], $9::jsonb[]) AS w (id, resource_id, start, stop, steps)`,
+		t.siteID, job.ID, job.State, nullable(job.ExpiresAt), ids[:len(out)], of, starts, ends, steps)
+	return out, nil
 }
 
 // namesOf turns resources into arrays for unnest; nil stays nil.

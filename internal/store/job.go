@@ -126,8 +126,8 @@ func (t *Tx) SetJobState(ctx context.Context, id int64, state site.BookingState)
 	return t.tx.together(ctx, &batch)
 }
 
-// queueJob adds the writing of a job to a batch; its id goes to where id points.
-func (t *Tx) queueJob(b *pgx.Batch, j site.Job, imported bool, id *int64) error {
+// queueJob adds the writing of a job to a batch, under the id that it has.
+func (t *Tx) queueJob(b *pgx.Batch, j site.Job, imported bool) error {
 	procedures, err := json.Marshal(j.Procedures)
 	if err != nil {
 		return err
@@ -142,12 +142,11 @@ func (t *Tx) queueJob(b *pgx.Batch, j site.Job, imported bool, id *int64) error 
 	}
 	b.Queue(`
 		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, parts, note, imported, created_at,
-			promise_confidence, first_promise, first_confidence)
+			promise_confidence, first_promise, first_confidence, job_id) OVERRIDING SYSTEM VALUE
 		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13, $14,
-			NULLIF($15::double precision, 0), $8, NULLIF($15::double precision, 0)) RETURNING job_id`,
+			NULLIF($15::double precision, 0), $8, NULLIF($15::double precision, 0), $16)`,
 		t.siteID, j.Reference, j.EngineFamily, json.RawMessage(procedures), j.State, j.Planned.Start, j.Planned.End,
-		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now, j.Confidence,
-	).QueryRow(func(row pgx.Row) error { return row.Scan(id) })
+		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now, j.Confidence, j.ID)
 	return nil
 }
 
@@ -177,9 +176,16 @@ func (t *Tx) Vacate(ctx context.Context, bookings []int64) error {
 }
 
 // Move writes further bookings and new places of steps for a job. LostRace as
-// Book.
+// Claim.
 func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([]site.Booking, error) {
-	ids, err := t.lock(ctx, RefsOf(bookings))
+	if err := t.Claim(ctx, bookings); err != nil {
+		return nil, err
+	}
+	resources, err := t.lock(ctx, RefsOf(bookings))
+	if err != nil {
+		return nil, err
+	}
+	drawn, err := t.draw(ctx, len(bookings))
 	if err != nil {
 		return nil, err
 	}
@@ -187,16 +193,14 @@ func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([
 	if err != nil {
 		return nil, err
 	}
-	var batch pgx.Batch
-	t.queueClaim(&batch, ids, bookings)
-	batch.Queue(`UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6,
+	t.tx.later().Queue(`UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6,
 			promise_confidence = CASE WHEN promise = $6 THEN promise_confidence END,
 			first_promise = COALESCE(first_promise, $6)
 		WHERE site_id = $1 AND job_id = $2`,
 		t.siteID, job.ID, job.Planned.Start, job.Planned.End, json.RawMessage(steps), nullable(job.Promise))
-	out := t.queueBookings(&batch, job, ids, bookings)
-	if err := t.tx.together(ctx, &batch); err != nil {
-		return out, err
+	out, err := t.queueBookings(t.tx.later(), job, resources, drawn.bookings, bookings)
+	if err != nil {
+		return nil, err
 	}
 	return out, t.followBookings(ctx, job.ID)
 }

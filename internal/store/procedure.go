@@ -94,9 +94,11 @@ func (r Reader) Procedure(ctx context.Context, id string, version int) (procedur
 }
 
 // versionsOf asks for what may be meant by procedures that are named with or
-// without a version: those versions, the newest that is ISSUED, the newest.
+// without a version: those versions, the newest that is ISSUED, the newest. With
+// nil it asks for these two of every procedure.
 func (r Reader) versionsOf(refs []site.ProcedureRef) ask[procedure.Procedure] {
-	ids, versions := make([]string, 0, len(refs)), make([]int, 0, len(refs))
+	var ids []string
+	var versions []int
 	for _, ref := range refs {
 		ids, versions = append(ids, ref.ID), append(versions, ref.Version)
 	}
@@ -105,7 +107,7 @@ func (r Reader) versionsOf(refs []site.ProcedureRef) ask[procedure.Procedure] {
 			SELECT body, slug, version,
 				max(version) OVER (PARTITION BY slug) AS newest,
 				max(version) FILTER (WHERE state = 'ISSUED') OVER (PARTITION BY slug) AS issued
-			FROM procedure WHERE site_id = $1 AND slug = ANY ($2)) AS p
+			FROM procedure WHERE site_id = $1 AND ($2::text[] IS NULL OR slug = ANY ($2))) AS p
 		WHERE version IN (newest, issued) OR (slug, version) IN (SELECT unnest($2::text[]), unnest($3::int[]))
 		ORDER BY slug, version`, []any{r.siteID, ids, versions}, body[procedure.Procedure])
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 
 	"bayhold/internal/fault"
@@ -73,15 +74,21 @@ func (r Reader) Site(ctx context.Context) (site.Site, error) {
 }
 
 func (r Reader) queueSite(b *pgx.Batch, is func(site.Site) error) {
+	r.queueMarkedSite(b, func(v site.Site, _ mark) error { return is(v) })
+}
+
+// queueMarkedSite reads the site and the mark of its catalogue.
+func (r Reader) queueMarkedSite(b *pgx.Batch, is func(site.Site, mark) error) {
 	b.Queue(`
-		SELECT s.slug, s.display_name, s.time_zone, c.revision
+		SELECT s.slug, s.display_name, s.time_zone, c.revision, c.catalogue
 		FROM site s JOIN site_counter c ON c.site_id = s.site_id
 		WHERE s.site_id = $1`, r.siteID).QueryRow(func(row pgx.Row) error {
 		var v site.Site
-		if err := row.Scan(&v.ID, &v.Name, &v.TimeZone, &v.Revision); err != nil && !errors.Is(err, pgx.ErrNoRows) {
+		var m uuid.UUID
+		if err := row.Scan(&v.ID, &v.Name, &v.TimeZone, &v.Revision, &m); err != nil && !errors.Is(err, pgx.ErrNoRows) {
 			return err
 		}
-		return is(v)
+		return is(v, mark(m))
 	})
 }
 

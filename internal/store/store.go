@@ -22,8 +22,9 @@ import (
 
 // Store is a pool of connections to one database.
 type Store struct {
-	pool *pgxpool.Pool
-	news *news
+	pool       *pgxpool.Pool
+	news       *news
+	catalogues *catalogues
 }
 
 // Options say how to work with the database. The zero value has the usual limits.
@@ -35,6 +36,9 @@ type Options struct {
 	IdleTimeout      time.Duration // of a transaction in which nothing happens; 0: 20 s
 	// Connections bounds the pool; 0: what the address says, else the driver.
 	Connections int
+	// Catalogues bounds what is kept of what was read of sites, in bytes as they
+	// come from the database; 0: 32 MB.
+	Catalogues int
 	// Tracer watches statements; nil for nobody.
 	Tracer pgx.QueryTracer
 	// Pool is shown the pool of connections once; nil for nobody.
@@ -49,6 +53,9 @@ func (o Options) withDefaults() Options {
 		if *d.at <= 0 {
 			*d.at = d.usual
 		}
+	}
+	if o.Catalogues <= 0 {
+		o.Catalogues = 32 << 20
 	}
 	return o
 }
@@ -79,7 +86,7 @@ func OpenWith(ctx context.Context, url string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, asFault(ctx, err)
 	}
-	s := &Store{pool: pool, news: newNews()}
+	s := &Store{pool: pool, news: newNews(), catalogues: newCatalogues(o.Catalogues)}
 	if o.Pool != nil {
 		err = o.Pool(pool)
 	}

@@ -24,24 +24,26 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 // noon is a day far from any clock change.
 var noon = time.Date(2031, 5, 14, 12, 0, 0, 0, time.UTC)
 
-func open(t *testing.T) *Store {
-	t.Helper()
-	s, err := Open(t.Context(), pgtest.New(t).URL)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(s.Close)
-	return s
-}
-
 // withSite opens a store that has the site "north" with two bays, a tool and a
 // technician.
 func withSite(t *testing.T) *Store {
 	t.Helper()
-	s := open(t)
+	s, _ := withSiteOn(t)
+	return s
+}
+
+// withSiteOn gives the database besides.
+func withSiteOn(t *testing.T) (*Store, *pgtest.DB) {
+	t.Helper()
+	db := pgtest.New(t)
+	s, err := Open(t.Context(), db.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(s.Close)
 	req := request("make the site")
 	req.NewSite = true
-	_, err := Act(t.Context(), s, req, func(ctx context.Context, tx *Tx) (int, error) {
+	_, err = Act(t.Context(), s, req, func(ctx context.Context, tx *Tx) (int, error) {
 		return 0, errors.Join(
 			tx.PutSite(ctx, site.Site{ID: "north", Name: "North", TimeZone: "Europe/Lisbon"}),
 			tx.PutBay(ctx, site.Bay{ID: "bay-1", Name: "Bay 1", Features: []string{"two-post-lift"}, Closures: []site.Closure{
@@ -62,7 +64,7 @@ func withSite(t *testing.T) *Store {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return s
+	return s, db
 }
 
 func request(what string) Request {
@@ -80,6 +82,9 @@ func book(ctx context.Context, s *Store, req Request, job site.Job, bookings ...
 	job.Planned = bookings[0].During
 	return Act(ctx, s, req, func(ctx context.Context, tx *Tx) (site.Job, error) {
 		if err := tx.Lapse(ctx, RefsOf(bookings)); err != nil {
+			return job, err
+		}
+		if err := tx.Claim(ctx, bookings); err != nil {
 			return job, err
 		}
 		made, _, err := tx.Book(ctx, job, false, bookings)

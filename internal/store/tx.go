@@ -28,7 +28,10 @@ type Tx struct {
 	now    time.Time
 	actor  string        // the user who acts
 	locked map[Ref]int64 // ids of the resources that were taken
+	drawn  ids           // for rows that are yet to be written
 	events []Event
+
+	catalogues *catalogues
 }
 
 // Request names a mutating call, so that a repeat of it does nothing.
@@ -111,7 +114,7 @@ func (s *Store) once(ctx context.Context, req Request,
 	defer release(ctx, conn)
 	w := &wire{conn: conn}
 
-	tx := &Tx{Reader: Reader{tx: w, siteID: siteKey(req.Site)}, now: req.Now, actor: req.Actor, locked: map[Ref]int64{}}
+	tx := &Tx{Reader: Reader{tx: w, siteID: siteKey(req.Site)}, now: req.Now, actor: req.Actor, locked: map[Ref]int64{}, catalogues: s.catalogues}
 	w.later().Queue("BEGIN")
 	tx.queueClaimOf(w.later(), req)
 	answer, err := do(ctx, tx)
@@ -201,29 +204,24 @@ func queueTurn(b *pgx.Batch, siteID int64, req Request) {
 // with repeated if there is an answer to it already.
 func (t *Tx) queueClaimOf(b *pgx.Batch, req Request) {
 	queueTurn(b, t.siteID, req)
-	b.Queue("SELECT slug FROM site WHERE site_id = $1", t.siteID).QueryRow(func(row pgx.Row) error {
-		var slug string
-		switch err := row.Scan(&slug); {
-		case errors.Is(err, pgx.ErrNoRows) && req.NewSite:
-		case errors.Is(err, pgx.ErrNoRows):
-			return noSite(req.Site)
-		case err != nil:
-			return err
-		case slug != req.Site:
-			return fault.New(fault.Exists, "SITE_KEY", "the id %q cannot be used for a site here: choose another", req.Site)
-		}
-		return nil
-	})
-	b.Queue("SELECT method, content, answer FROM request WHERE site_id = $1 AND request_id = $2", t.siteID, req.ID).QueryRow(func(row pgx.Row) error {
-		var method string
+	b.Queue(`SELECT s.slug, r.method, r.content, r.answer
+		FROM (SELECT) AS nothing
+		LEFT JOIN site s ON s.site_id = $1
+		LEFT JOIN request r ON r.site_id = $1 AND r.request_id = $2`, t.siteID, req.ID).QueryRow(func(row pgx.Row) error {
+		var slug, method *string
 		var content []byte
 		var answer json.RawMessage
-		switch err := row.Scan(&method, &content, &answer); {
-		case errors.Is(err, pgx.ErrNoRows):
-			return nil
-		case err != nil:
+		if err := row.Scan(&slug, &method, &content, &answer); err != nil {
 			return err
-		case method != req.Method || [32]byte(content) != req.Content:
+		}
+		switch {
+		case slug == nil && !req.NewSite:
+			return noSite(req.Site)
+		case slug != nil && *slug != req.Site:
+			return fault.New(fault.Exists, "SITE_KEY", "the id %q cannot be used for a site here: choose another", req.Site)
+		case method == nil:
+			return nil
+		case *method != req.Method || [32]byte(content) != req.Content:
 			return fault.New(fault.Invalid, "REQUEST_ID_REUSED",
 				"request id %s was used for something else: take a new one for each act", req.ID)
 		}

@@ -170,13 +170,13 @@ type judged struct {
 }
 
 // judge locks what a plan wants and holds the plan against the site as it is
-// then. Standing bookings are left to tx.Book, which names them.
+// then, and last against the bookings that stand. LostRace names those in the way.
 func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, error) {
 	if err := checkRefs(o.Plan.versions()); err != nil {
 		return judged{}, err
 	}
 	m, err := tx.LapseAndGather(ctx, o.Plan.refs(), store.Question{
-		Procedures: o.Plan.versions(), During: o.Plan.extent(), Refs: o.Plan.refs(),
+		Procedures: o.Plan.versions(), During: o.Plan.extent(), Refs: o.Plan.refs(), Bookings: len(o.Plan.Bookings),
 	})
 	if err != nil {
 		return judged{}, err
@@ -192,7 +192,8 @@ func (w *Workshop) judge(ctx context.Context, tx *store.Tx, o Order) (judged, er
 	if err != nil {
 		return judged{}, err
 	}
-	return z.judgement(o, z.describe(placed, merged.procedures)), nil
+	out := z.judgement(o, z.describe(placed, merged.procedures))
+	return out, store.InTheWay(out.bookings, m.Bookings)
 }
 
 // hold holds a plan against its network and the site's shifts, closures,

@@ -44,6 +44,8 @@ func TestBookedPlanIsHeld(t *testing.T) {
 	}
 }
 
+// TestBookJudgesThePlanAnew changes the site on another server than the one that
+// made the plan and books it.
 func TestBookJudgesThePlanAnew(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct {
@@ -64,9 +66,9 @@ func TestBookJudgesThePlanAnew(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			w := small(t)
+			w, other := smallTwice(t)
 			p := chain(t, w, local(12, 8, 0))
-			c.edit(t, w)
+			c.edit(t, other)
 			_, err := book(t, w, "W-200", p)
 			wantKind(t, err, fault.Precondition, "PLAN_UNFIT")
 			if list, err := w.Bookings(t.Context(), "quay", Span{During: p.During}, nil, 0); err != nil || len(list) != 0 {

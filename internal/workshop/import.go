@@ -365,6 +365,9 @@ func (i *importer) putBooking(ctx context.Context, c *ImportCount, b sitefile.St
 			return err
 		}
 	}
+	if err := i.tx.Claim(ctx, bookings); err != nil {
+		return err
+	}
 	if _, _, err := i.tx.Book(ctx, job, true, bookings); err != nil {
 		return err
 	}

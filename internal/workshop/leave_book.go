@@ -78,7 +78,11 @@ func (w *Workshop) BookLeave(ctx context.Context, act Act, tag string, during ho
 
 func bookLeave(ctx context.Context, tx *store.Tx, tag string, during hours.Range, note string) (site.Booking, error) {
 	job := site.Job{Reference: "calibration of " + tag, State: site.Confirmed, Planned: during, Note: note}
-	job, booked, err := tx.Book(ctx, job, false, []site.Booking{{Kind: site.KindTool, Resource: tag, During: during}})
+	bookings := []site.Booking{{Kind: site.KindTool, Resource: tag, During: during}}
+	if err := tx.Claim(ctx, bookings); err != nil {
+		return site.Booking{}, err
+	}
+	job, booked, err := tx.Book(ctx, job, false, bookings)
 	if err != nil {
 		return site.Booking{}, err
 	}

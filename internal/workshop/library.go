@@ -3,7 +3,6 @@ package workshop
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"bayhold/internal/fault"
 	"bayhold/internal/procedure"
@@ -22,7 +21,7 @@ func merge(ctx context.Context, r store.Reader, refs []site.ProcedureRef) (work,
 	if err := checkRefs(refs); err != nil {
 		return work{}, err
 	}
-	m, err := r.Gather(ctx, store.Question{Procedures: refs}, time.Time{})
+	m, err := r.Gather(ctx, refs)
 	if err != nil {
 		return work{}, err
 	}

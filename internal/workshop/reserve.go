@@ -65,19 +65,19 @@ func (w *Workshop) Reserve(ctx context.Context, act Act, r Reservation) (Booked,
 		}
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) (Booked, error) {
-		if err := tx.Lapse(ctx, r.Refs); err != nil {
-			return Booked{}, err
-		}
-		st, err := tx.State(ctx, tx.Now(), r.During, r.Refs)
+		m, err := tx.LapseAndGather(ctx, r.Refs, store.Question{During: r.During, Refs: r.Refs, Bookings: len(r.Refs)})
 		if err != nil {
 			return Booked{}, err
 		}
-		y, err := newYard(st, r.During.Start, r.During.End)
+		y, err := newYard(m.State, r.During.Start, r.During.End)
 		if err != nil {
 			return Booked{}, err
 		}
 		bookings, err := y.reserve(r)
 		if err != nil {
+			return Booked{}, err
+		}
+		if err := store.InTheWay(bookings, m.Bookings); err != nil {
 			return Booked{}, err
 		}
 		job := site.Job{

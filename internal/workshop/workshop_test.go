@@ -29,16 +29,26 @@ func local(day, hour, minute int) time.Time {
 // small opens the workshop of testdata/small.yaml.
 func small(t *testing.T) *Workshop {
 	t.Helper()
-	s, err := store.Open(t.Context(), pgtest.New(t).URL)
-	if err != nil {
-		t.Fatal(err)
+	w, _ := smallTwice(t)
+	return w
+}
+
+// smallTwice opens it on two servers.
+func smallTwice(t *testing.T) (w, other *Workshop) {
+	t.Helper()
+	db := pgtest.New(t)
+	for _, each := range []**Workshop{&w, &other} {
+		s, err := store.Open(t.Context(), db.URL)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(s.Close)
+		*each = New(s, func() time.Time { return monday })
 	}
-	t.Cleanup(s.Close)
-	w := New(s, func() time.Time { return monday })
 	if _, err := w.Import(t.Context(), act("import"), intake(t)); err != nil {
 		t.Fatal(err)
 	}
-	return w
+	return w, other
 }
 
 func intake(t *testing.T) Intake {
