@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"bayhold/internal/hours"
@@ -51,13 +52,29 @@ type Blocker struct {
 	Message   string
 }
 
-// blockers tells the planner's reasons in the words of the site.
+// blockers tells the planner's reasons in the words of the site. Bookings for the
+// same job, each of which begins when the one before it ends, are one reason that
+// lasts to the end of the last.
 func (z *puzzle) blockers(list []plan.Blocker, nominal *plan.Plan) []Blocker {
 	out := make([]Blocker, 0, len(list))
-	for _, b := range list {
+	for i, b := range list {
+		if i > 0 && z.goesOn(list[i-1], b) {
+			out = out[:len(out)-1]
+		}
 		out = append(out, z.blocker(b, nominal))
 	}
 	return out
+}
+
+// goesOn tells whether two reasons are bookings in a row for the same job.
+func (z *puzzle) goesOn(a, b plan.Blocker) bool {
+	if a.Kind != plan.BlockBusy || b.Kind != plan.BlockBusy || a.Claim != b.Claim || a.Step != b.Step || a.Unit != b.Unit || a.Ref < 0 || b.Ref < 0 {
+		return false
+	}
+	job := z.reasons[a.Ref].job
+	return job != 0 && job == z.reasons[b.Ref].job && slices.ContainsFunc(z.problem.Units[b.Unit].Busy, func(at plan.Blocked) bool {
+		return at.Ref == b.Ref && at.Start == a.Until
+	})
 }
 
 func (z *puzzle) blocker(b plan.Blocker, nominal *plan.Plan) Blocker {

@@ -236,6 +236,41 @@ func TestQuestionsThatCannotBeAnswered(t *testing.T) {
 	}
 }
 
+func TestBookingsInARowForOneJobAreOneReason(t *testing.T) {
+	t.Parallel()
+	w := small(t)
+	if _, err := book(t, w, "W-600", chain(t, w, local(12, 8, 0))); err != nil {
+		t.Fatal(err)
+	}
+	for _, who := range []string{"ben", "cem"} {
+		absent(t, w, who, local(12, 0, 0), local(13, 0, 0))
+	}
+	// Half an hour later each step meets two of the job's: the one that is done
+	// then, and the one that follows.
+	answer, err := w.Check(t.Context(), "quay", CheckQuestion{Procedures: []string{"chain"}, Start: local(12, 8, 30)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	type reason struct {
+		step, who string
+		until     time.Time
+	}
+	told := map[reason]bool{}
+	for _, b := range answer.Blockers {
+		if b.Kind == BlockerBooked && b.Ref != nil && b.Ref.Kind == site.KindTechnician {
+			told[reason{b.Step, b.Ref.ID, b.Until}] = true
+		}
+	}
+	for _, b := range answer.Blockers {
+		if b.Ref != nil && told[reason{b.Step, b.Ref.ID, b.Until.Add(-30 * time.Minute)}] {
+			t.Errorf("before %s two reasons in a row keep %s: %+v", b.Step, b.Ref.ID, b)
+		}
+	}
+	if want := (reason{"cover-off/remove", "ada", local(12, 9, 30)}); !told[want] {
+		t.Errorf("%v, want also %v", told, want)
+	}
+}
+
 func TestTheFinestWrenchThatIsFreeIsTaken(t *testing.T) {
 	t.Parallel()
 	w := small(t)
