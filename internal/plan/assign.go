@@ -24,6 +24,7 @@ type option struct {
 	units      []int32
 	start, end Time // of the step; of a hold's gap
 	index      int32
+	wanted     int32 // of a team: its wanted
 }
 
 // taken is a unit in use by an item.
@@ -69,8 +70,8 @@ func (as *assigner) assign(st *state) bool {
 	for h := range as.holds {
 		as.holdItems(st, h)
 	}
-	slices.SortStableFunc(as.items, func(a, b item) int {
-		return cmp.Or(cmp.Compare(a.at.Start, b.at.Start), cmp.Compare(a.at.End, b.at.End))
+	stable(as.items, func(a, b *item) bool {
+		return a.at.Start < b.at.Start || a.at.Start == b.at.Start && a.at.End < b.at.End
 	})
 	for u := range as.byUnit {
 		as.byUnit[u] = as.byUnit[u][:0]
@@ -89,7 +90,7 @@ func (as *assigner) stepItem(st *state, k int) bool {
 		tm := &as.teams[k][t]
 		s, e, ok := firstPlace(tm.segs, st.s[k], st.e[k])
 		if ok && e == st.e[k] && (s == st.s[k] || !as.joined[k]) {
-			as.optBuf = append(as.optBuf, option{tm.units, s, e, int32(t)})
+			as.optBuf = append(as.optBuf, option{tm.units, s, e, int32(t), tm.wanted})
 		}
 	}
 	opts := as.optBuf[from:len(as.optBuf):len(as.optBuf)]
@@ -98,22 +99,13 @@ func (as *assigner) stepItem(st *state, k int) bool {
 		return false
 	}
 	if len(as.crews[k]) > 0 {
-		slices.SortStableFunc(opts, func(a, b option) int {
-			return cmp.Or(cmp.Compare(b.start, a.start), as.flexible(a)-as.flexible(b))
+		// The least flexible are sent first.
+		stable(opts, func(a, b *option) bool {
+			return a.start > b.start || a.start == b.start && a.wanted < b.wanted
 		})
 	}
 	as.items = append(as.items, item{group: int32(k), at: Window{st.s[k], st.e[k]}, options: opts})
 	return true
-}
-
-// flexible counts the crew claims that the members of a team could serve: the
-// least flexible are sent first.
-func (as *assigner) flexible(o option) int {
-	n := 0
-	for _, u := range o.units {
-		n += as.wanted[u]
-	}
-	return n
 }
 
 // holdItems adds the units of a hold, each with the units that can serve it
@@ -134,18 +126,50 @@ func (as *assigner) holdItems(st *state, h int) {
 		at := as.gaps[u][g]
 		as.oneBuf = append(as.oneBuf, u)
 		one := as.oneBuf[len(as.oneBuf)-1 : len(as.oneBuf) : len(as.oneBuf)]
-		as.optBuf = append(as.optBuf, option{one, at.Start, at.End, int32(i)})
+		as.optBuf = append(as.optBuf, option{one, at.Start, at.End, int32(i), 0})
 	}
 	opts := as.optBuf[from:len(as.optBuf):len(as.optBuf)]
-	slices.SortStableFunc(opts, func(a, b option) int {
+	stable(opts, func(a, b *option) bool {
 		ua, ub := &as.p.Units[a.units[0]], &as.p.Units[b.units[0]]
 		return cmp.Or(cmp.Compare(ua.Expiry, ub.Expiry),
-			cmp.Compare(a.end-a.start, b.end-b.start), cmp.Compare(ua.ID, ub.ID))
+			cmp.Compare(a.end-a.start, b.end-b.start), cmp.Compare(ua.ID, ub.ID)) < 0
 	})
 	for slot := range hd.count {
 		as.items = append(as.items, item{
 			group: int32(as.n + h), slot: int32(slot), at: Window{start, end}, options: opts,
 		})
+	}
+}
+
+// short is how many things are sorted by insertion, which is quickest for those
+// that stand nearly in order, as they mostly do.
+const short = 48
+
+// stable sorts what is compared where it lies, and keeps what is alike in its
+// order.
+func stable[T any](xs []T, before func(a, b *T) bool) {
+	if len(xs) > short {
+		slices.SortStableFunc(xs, func(a, b T) int {
+			switch {
+			case before(&a, &b):
+				return -1
+			case before(&b, &a):
+				return 1
+			}
+			return 0
+		})
+		return
+	}
+	for i := 1; i < len(xs); i++ {
+		if !before(&xs[i], &xs[i-1]) {
+			continue
+		}
+		x, k := xs[i], i-1
+		for k > 0 && before(&x, &xs[k-1]) {
+			k--
+		}
+		copy(xs[k+1:i+1], xs[k:i])
+		xs[k] = x
 	}
 }
 

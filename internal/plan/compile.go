@@ -21,6 +21,9 @@ type amount struct{ pool, n int32 }
 type team struct {
 	units []int32
 	segs  []seg
+	// wanted is how many crew claims its members could serve, each counted: the
+	// more, the more flexible.
+	wanted int32
 }
 
 // hold is a claim that keeps its units without a break.
@@ -134,7 +137,8 @@ func (w *net) gapsOf(u *Unit) []Window {
 
 // compileTeams lists the choices of crew of each step with their places.
 func (w *net) compileTeams() {
-	shop := &roster{net: w, byKey: map[string]*gang{}}
+	units := len(w.p.Units)
+	shop := &roster{net: w, byKey: map[string]*gang{}, open: make([][]Window, units), busy: make([][]Window, units)}
 	for k := range w.n {
 		st := &w.p.Steps[w.orig[k]]
 		w.minDur[k] = st.Duration
@@ -142,7 +146,7 @@ func (w *net) compileTeams() {
 			w.teams[k] = []team{{segs: w.place(k)}}
 			continue
 		}
-		w.teams[k] = []team{}
+		w.teams[k] = make([]team, 0, len(w.p.Claims[w.crews[k][0]].Eligible))
 		shop.choose(k, nil, 0, 0, 0)
 	}
 	for _, g := range w.gangs {

@@ -29,7 +29,12 @@ type teamRef struct{ step, team int32 }
 // roster makes teams and gathers them into gangs.
 type roster struct {
 	*net
-	byKey map[string]*gang
+	byKey  map[string]*gang
+	open   [][]Window // of each unit that is in a gang
+	busy   [][]Window
+	all    []int32 // the members of all teams, one after the other
+	sorted []int32 // scratch
+	key    []byte  // scratch
 }
 
 // choose extends the members chosen so far for claim number c of step k by
@@ -41,7 +46,8 @@ func (r *roster) choose(k int, chosen []int32, c, got, at int) {
 			r.partial = true
 			return
 		}
-		r.enlist(k, slices.Clone(chosen))
+		r.all = append(r.all, chosen...)
+		r.enlist(k, r.all[len(r.all)-len(chosen):len(r.all):len(r.all)])
 		return
 	}
 	cl := &r.p.Claims[r.crews[k][c]]
@@ -63,16 +69,21 @@ func (r *roster) choose(k int, chosen []int32, c, got, at int) {
 // enlist adds a team to step k and to its gang.
 func (r *roster) enlist(k int, members []int32) {
 	ref := teamRef{int32(k), int32(len(r.teams[k]))}
-	r.teams[k] = append(r.teams[k], team{units: members})
-	sorted := slices.Sorted(slices.Values(members))
-	var key []byte
-	for _, u := range sorted {
-		key = binary.LittleEndian.AppendUint32(key, uint32(u))
+	wanted := 0
+	for _, u := range members {
+		wanted += r.wanted[u]
 	}
-	g := r.byKey[string(key)]
+	r.teams[k] = append(r.teams[k], team{units: members, wanted: int32(wanted)})
+	r.sorted = append(r.sorted[:0], members...)
+	slices.Sort(r.sorted)
+	r.key = r.key[:0]
+	for _, u := range r.sorted {
+		r.key = binary.LittleEndian.AppendUint32(r.key, uint32(u))
+	}
+	g := r.byKey[string(r.key)]
 	if g == nil {
-		g = r.newGang(sorted)
-		r.byKey[string(key)] = g
+		g = r.newGang(slices.Clone(r.sorted))
+		r.byKey[string(r.key)] = g
 		r.gangs = append(r.gangs, g)
 	}
 	st := &r.p.Steps[r.orig[k]]
@@ -85,15 +96,21 @@ func (r *roster) enlist(k int, members []int32) {
 	g.kinds = append(g.kinds, gangKind{st.Duration, st.Unbroken, []teamRef{ref}})
 }
 
-func (w *net) newGang(members []int32) *gang {
-	g := &gang{members: members, end: w.p.Horizon, open: []Window{{0, w.p.Horizon}}, seen: -1}
-	for _, u := range members {
-		unit := &w.p.Units[u]
+func (r *roster) newGang(members []int32) *gang {
+	g := &gang{members: members, end: r.p.Horizon, open: []Window{{0, r.p.Horizon}}, seen: -1}
+	for i, u := range members {
+		unit := &r.p.Units[u]
 		g.end = min(g.end, unit.Expiry)
-		g.open = intersect(g.open, openOf(unit))
-		g.busy = append(g.busy, ranges(unit.Busy)...)
+		if r.open[u] == nil {
+			r.open[u], r.busy[u] = within(openOf(unit), Window{0, r.p.Horizon}), ranges(unit.Busy)
+		}
+		if i == 0 {
+			g.open, g.busy = r.open[u], r.busy[u]
+			continue
+		}
+		g.open = intersect(g.open, r.open[u])
+		g.busy = mergeWindows(append(slices.Clone(g.busy), r.busy[u]...))
 	}
-	g.busy = mergeWindows(g.busy)
 	return g
 }
 
@@ -108,7 +125,7 @@ func (w *net) settle(g *gang, more []Window) {
 	}
 	var groups [][]Window
 	for _, gap := range subtract([]Window{{0, max(0, g.end)}}, busy) {
-		if ps := intersect(g.open, []Window{gap}); len(ps) > 0 {
+		if ps := within(g.open, gap); len(ps) > 0 {
 			groups = append(groups, ps)
 		}
 	}

@@ -117,28 +117,28 @@ func (in *inspector) units() {
 	for i := range in.p.Units {
 		u := &in.p.Units[i]
 		for k, w := range u.Open {
-			in.window(at("units", i, "open"), k, w)
+			in.window(i, "open", k, w)
 			if k > 0 && w.Start < u.Open[k-1].End {
 				in.add(at("units", i, "open"), "window %d overlaps the one before or comes before it", k)
 			}
 		}
-		in.blocked(at("units", i, "shut"), u.Shut)
-		in.blocked(at("units", i, "busy"), u.Busy)
+		in.blocked(i, "shut", u.Shut)
+		in.blocked(i, "busy", u.Busy)
 	}
 }
 
-func (in *inspector) blocked(path string, bs []Blocked) {
+func (in *inspector) blocked(unit int, field string, bs []Blocked) {
 	for k, b := range bs {
-		in.window(path, k, b.Window)
+		in.window(unit, field, k, b.Window)
 		if k > 0 && b.Start < bs[k-1].Start {
-			in.add(path, "range %d starts before the one before it", k)
+			in.add(at("units", unit, field), "range %d starts before the one before it", k)
 		}
 	}
 }
 
-func (in *inspector) window(path string, k int, w Window) {
+func (in *inspector) window(unit int, field string, k int, w Window) {
 	if w.End < w.Start {
-		in.add(path, "range %d ends before it starts", k)
+		in.add(at("units", unit, field), "range %d ends before it starts", k)
 	}
 }
 

@@ -13,7 +13,11 @@ func segments(groups [][]Window, d Time, unbroken bool, horizon Time) []seg {
 	if d == 0 {
 		return []seg{{0, horizon, 0}}
 	}
-	var out []seg
+	many := 0
+	for _, ps := range groups {
+		many += len(ps)
+	}
+	out := make([]seg, 0, 2*many)
 	for _, ps := range groups {
 		for a := range ps {
 			mid := Time(0) // working minutes between piece a and piece b

@@ -1,6 +1,9 @@
 package plan
 
-import "slices"
+import (
+	"slices"
+	"sort"
+)
 
 // mergeWindows gives the union of windows as a sorted list without touching
 // or empty ones.
@@ -33,7 +36,7 @@ func ranges(bs []Blocked) []Window {
 // subtract gives what is left of from without the ranges of away. Both are
 // merged lists.
 func subtract(from, away []Window) []Window {
-	var out []Window
+	out := make([]Window, 0, len(from)+len(away))
 	k := 0
 	for _, w := range from {
 		for k < len(away) && away[k].End <= w.Start {
@@ -55,7 +58,7 @@ func subtract(from, away []Window) []Window {
 
 // intersect gives what two merged lists have in common.
 func intersect(a, b []Window) []Window {
-	var out []Window
+	out := make([]Window, 0, max(len(a), len(b)))
 	for i, j := 0, 0; i < len(a) && j < len(b); {
 		lo, hi := max(a[i].Start, b[j].Start), min(a[i].End, b[j].End)
 		if lo < hi {
@@ -70,6 +73,20 @@ func intersect(a, b []Window) []Window {
 	return out
 }
 
+// within gives the part of a merged list that lies in a range.
+func within(ws []Window, in Window) []Window {
+	if in.Start >= in.End {
+		return nil
+	}
+	from := sort.Search(len(ws), func(i int) bool { return ws[i].End > in.Start })
+	to := from + sort.Search(len(ws)-from, func(i int) bool { return ws[from+i].Start >= in.End })
+	out := slices.Clone(ws[from:to])
+	if k := len(out); k > 0 {
+		out[0].Start, out[k-1].End = max(out[0].Start, in.Start), min(out[k-1].End, in.End)
+	}
+	return out
+}
+
 // openOf is when a unit is there at all: its open windows without absences,
 // closures and conditions; bookings do not count.
 func openOf(u *Unit) []Window {
@@ -77,6 +94,4 @@ func openOf(u *Unit) []Window {
 }
 
 // until cuts a merged list at t.
-func until(ws []Window, t Time) []Window {
-	return intersect(ws, []Window{{0, t}})
-}
+func until(ws []Window, t Time) []Window { return within(ws, Window{0, t}) }
