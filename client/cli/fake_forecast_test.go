@@ -62,6 +62,15 @@ func (f *fake) RunStudy(r *bayholdv1.RunStudyRequest, stream grpc.ServerStreamin
 	if len(r.GetVariants()) == 0 {
 		out.Variants = nil
 	}
+	if out.Demand = r.GetDemand(); len(out.Demand) == 0 {
+		out.Demand = []*bayholdv1.Demand{{Procedures: []string{harbour + "/procedures/belt-orlo-20"}, PerWeek: 7.0 / 26}}
+		out.Past = &bayholdv1.PastDemand{Jobs: 7, Weeks: 26, LowPerWeek: 0.108, HighPerWeek: 0.555, Few: true}
+	}
+	for _, d := range out.GetDemand() {
+		if n := len(d.GetAsking().GetTimes()); n > 0 {
+			d.PerWeek = float64(n) / 2
+		}
+	}
 	return stream.Send(&bayholdv1.RunStudyResponse{DoneRuns: 4, TotalRuns: 4, Outcome: out})
 }
 
@@ -143,10 +152,6 @@ func fixtureStudy() *bayholdv1.StudyOutcome {
 	better, worse := fixtureStudied(), fixtureStudied()
 	better.WaitDays, worse.WaitDays = measured(0.9, 0.8, 1), measured(2.9, 2.5, 3.3)
 	return &bayholdv1.StudyOutcome{
-		Demand: []*bayholdv1.Demand{
-			{Procedures: []string{harbour + "/procedures/belt-orlo-20"}, PerWeek: 3},
-			{Procedures: []string{harbour + "/procedures/belt-orlo-20", harbour + "/procedures/pump"}, PerWeek: 1.25},
-		},
 		Weeks: 26, WarmUpWeeks: 7, Replications: 40, Base: fixtureStudied(), Picture: "<svg/>\n",
 		Variants: []*bayholdv1.StudyComparison{
 			{DisplayName: "one more like LK-01", Cost: 1800, Summary: better, SavedDays: measured(156, 130, 182), SavedDaysPerJob: measured(1.5, 1.3, 1.7)},
@@ -188,6 +193,11 @@ func forecastCases() []goldenCase {
 		{"study-run", append(study, "--one-more", "LK-01=1800", "--longer", "60=9000", "--away", "TW-04@6+2"), nil},
 		{"study-run-bare", study, nil},
 		{"study-run-json", append(study, "--weeks", "4", "--output", "json"), nil},
+		{"study-run-past", []string{"study", "run"}, nil},
+		{"study-run-asking", []string{"study", "run", "--demand", "belt-orlo-20=4,mon,thu", "--demand", "pump=2,cv=0.5,batch=2", "--demand", "pump=1,even"}, nil},
+		{"study-run-asking-odd", []string{"study", "run", "--demand", "belt-orlo-20=4,daily"}, nil},
+		{"study-run-file", []string{"study", "run", "--demand-file", "testdata/askings.csv"}, nil},
+		{"study-run-file-odd", []string{"study", "run", "--demand-file", "testdata/askings-odd.csv"}, nil},
 		{"study-run-demand", []string{"study", "run", "--demand", "belt-orlo-20"}, nil},
 		{"study-run-away", append(study, "--away", "TW-04"), nil},
 		{"study-run-unknown", append(study, "--one-more", "TW-99"), nil},

@@ -20,15 +20,17 @@ func betweenPercent(m *bayholdv1.Measure) string {
 }
 
 func (a *app) printStudy(w io.Writer, s *bayholdv1.StudyOutcome, svg string) {
-	perWeek := 0.0
-	t := table{cols: []column{{title: "asked for", wrap: true}, {title: "a week"}}}
+	t := table{cols: []column{{title: "asked for", wrap: true}, {title: "a week"}, {title: "when", wrap: true}}}
 	for _, d := range s.GetDemand() {
-		perWeek += d.GetPerWeek()
-		t.add(ids(d.GetProcedures()), fmt.Sprintf("%.3g", d.GetPerWeek()))
+		t.add(ids(d.GetProcedures()), fmt.Sprintf("%.3g", d.GetPerWeek()), first(asked(d), "at random"))
 	}
 	writeTable(w, t, a.width())
+	if s.GetPast() != nil {
+		fmt.Fprintln(w)
+		writeText(w, pastWords(s.GetPast()), a.width())
+	}
 	fmt.Fprintln(w)
-	writeText(w, fmt.Sprintf("%d weeks that count after %d that do not, %d replications; in brackets 95%% intervals.",
+	writeText(w, fmt.Sprintf("%d weeks that count after %d that do not, %d replications; in brackets 95%% intervals. The workshop starts empty: jobs that are booked now do not count.",
 		s.GetWeeks(), s.GetWarmUpWeeks(), s.GetReplications()), a.width())
 	b := s.GetBase()
 	if b.GetGrowing() {

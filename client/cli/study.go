@@ -22,7 +22,7 @@ type studyFlags struct {
 	scale                     float64
 	seed                      uint64
 	waiting                   bool
-	svg                       string
+	demandFile, svg           string
 }
 
 func (a *app) studyCommand() *cobra.Command {
@@ -38,15 +38,17 @@ many times over: jobs are asked for at random, booked at once for the earliest
 hand-back by the planner with a small budget, and worked through in the order of
 the bookings with steps that take now less, now more. The answer is how long
 vehicles wait and what is used how much, with 95% intervals, and for each change
-what it saves on the very same demand. Jobs that are booked now do not count.
+what it saves on the very same demand.
 
 A booked hand-back is that of the likely minutes, and most jobs end later than
 that; promises at a percentage are what job book --promise is for.
 
-The workshop starts empty. A quarter of the weeks, at least four, go by before
-counting begins. Calibrations are taken to be renewed in time. A job that finds
-no place within eight weeks goes elsewhere and is counted as turned away. Demand
-is Poisson, the same in every week: season and trend are not modelled.
+The workshop starts empty: jobs that are booked now do not count. A quarter of
+the weeks, at least four, go by before counting begins. Calibrations are taken to be renewed in time. A job that
+finds no place within eight weeks goes elsewhere and is counted as turned away.
+Demand is the same in every week: season and trend are not modelled.
+
+` + demandHelp + `
 
 Changes that are compared, each by itself; +A+B makes one change of two:
   --one-more ID[+ID][=COST]     one more like this bay, tool or technician
@@ -54,13 +56,15 @@ Changes that are compared, each by itself; +A+B makes one change of two:
   --away ID@WEEK[+WEEKS]        it is away from that counted week on`,
 		example: `  bayhold study run --one-more bay-1 --one-more LK-01=1800
   bayhold study run --demand belt-orlo-20=4 --demand belt-orlo-20+pump-orlo-20=1.5 --one-more LK-01
+  bayhold study run --demand belt-orlo-20=4,mon,thu --demand pump-orlo-20=2,cv=0.5 --one-more bay-1
   bayhold study run --past 26 --scale 1.2 --longer 60 --away TW-04@6 --svg study.svg`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.studyRun(ctx, &f) },
 	})
 	fl := cmd.Flags()
-	fl.StringArrayVar(&f.demand, "demand", nil, "what is asked for, as `P[+P]=PER_WEEK` of procedures; may be repeated")
-	fl.Int32Var(&f.past, "past", 0, "without --demand: take it from the jobs of so many `weeks` (default 26)")
+	fl.StringArrayVar(&f.demand, "demand", nil, "what is asked for, as `P[+P]=PER_WEEK[,HOW]` of procedures; may be repeated")
+	fl.StringVar(&f.demandFile, "demand-file", "", "CSV `file` of the very times at which jobs are asked for; - for standard input")
+	fl.Int32Var(&f.past, "past", 0, "without a demand: take it from the jobs of so many `weeks` (default 26)")
 	fl.Float64Var(&f.scale, "scale", 0, "the demand, `times` this (default 1)")
 	fl.Int32Var(&f.weeks, "weeks", 0, "weeks that count (default 26)")
 	fl.Int32Var(&f.replications, "replications", 0, "how often to run each (default 40)")
@@ -116,16 +120,18 @@ func (a *app) studyRequest(ctx context.Context, p *place, f *studyFlags) (*bayho
 		Parent: p.site.GetName(), PastWeeks: f.past, Scale: f.scale, Weeks: f.weeks, Replications: f.replications, Seed: f.seed, VehiclesWait: f.waiting,
 	}
 	for _, text := range f.demand {
-		list, number, ok := strings.Cut(text, "=")
-		rate, err := strconv.ParseFloat(number, 64)
-		if !ok || err != nil || rate <= 0 {
-			return nil, usage("--demand is %q; write PROCEDURE=PER_WEEK, like belt-orlo-20=4", text)
-		}
-		names, err := p.names(procedures, strings.Split(list, "+"))
+		d, err := p.readDemand(text)
 		if err != nil {
 			return nil, err
 		}
-		req.Demand = append(req.Demand, &bayholdv1.Demand{Procedures: names, PerWeek: rate})
+		req.Demand = append(req.Demand, d)
+	}
+	if f.demandFile != "" {
+		list, err := a.readDemandFile(p, f.demandFile)
+		if err != nil {
+			return nil, err
+		}
+		req.Demand = append(req.Demand, list...)
 	}
 	for _, text := range f.oneMore {
 		list, cost, err := withCost("--one-more", text)

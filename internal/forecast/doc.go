@@ -37,8 +37,8 @@
 //
 // Study runs a demand mix through the workshop for weeks, books with the planner
 // that books real jobs, lets durations come out as they may, and compares
-// variants of the workshop on common random numbers. Demand is Poisson: season
-// and trend are not modelled.
+// variants of the workshop on common random numbers. Demand is Poisson unless
+// Asking says otherwise: season and trend are not modelled.
 //
 // The package is pure. Distributions and statistics are gonum's.
 package forecast

@@ -3,11 +3,7 @@ package forecast
 import (
 	"container/heap"
 	"context"
-	"math/rand/v2"
 	"slices"
-	"sort"
-
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"bayhold/internal/fault"
 	"bayhold/internal/plan"
@@ -37,7 +33,8 @@ type engine struct {
 	open   []int32 // steps that are not done, in the order of their places
 	stuck  []int32 // steps that are ready and want for a unit
 	cals   map[calKey]*calendar
-	odd    []bool // units whose shut times matter to work
+	odd    []bool    // units whose shut times matter to work
+	lately plan.Time // from asking to booked hand-back, of the last job
 	tally  tally
 }
 
@@ -139,7 +136,7 @@ func newEngine(c *studyCase, rep uint64) *engine {
 		e.heads[u], e.tails[u] = -1, -1
 		e.odd[u] = len(c.units[u].Shut) > 0
 	}
-	e.tally = newTally(c)
+	e.tally, e.lately = newTally(c), weekMinutes
 	return e
 }
 
@@ -149,23 +146,9 @@ type asks struct {
 	work int32
 }
 
-// demand draws when jobs are asked for: the same in every variant.
-func (e *engine) demand() []asks {
-	src := rand.NewPCG(mix(e.c.o.Seed, e.rep), 0x64656d616e64)
-	rng := rand.New(src)
-	gap := distuv.Exponential{Rate: e.c.rate, Src: src}
-	var out []asks
-	for t := gap.Rand(); t < float64(e.c.stop); t += gap.Rand() {
-		u := rng.Float64()
-		k := sort.SearchFloat64s(e.c.shares, u)
-		out = append(out, asks{plan.Time(t), int32(min(k, len(e.c.works)-1))})
-	}
-	return out
-}
-
 // run plays until every job that counts is handed back, or the time is over.
 func (e *engine) run(ctx context.Context) (run, error) {
-	asked := e.demand()
+	asked := e.c.demand(e.rep)
 	for i, a := range asked {
 		e.push(a.at, jobComes, int32(i))
 		if a.at >= e.c.from && a.at < e.c.to {

@@ -14,7 +14,9 @@ func (e *engine) book(ctx context.Context, a asks, number int32) error {
 	e.project()
 	work := &e.c.works[a.work]
 	var pl *plan.Plan
-	for _, ahead := range []plan.Time{2 * weekMinutes, e.c.o.Ahead} {
+	// The planner has less to look at when it looks less far: first as far as
+	// the last job makes likely, and only then all the way.
+	for _, ahead := range []plan.Time{weekMinutes/2 + e.lately + e.lately/4, e.c.o.Ahead} {
 		p := e.problem(work, min(ahead, e.c.o.Ahead))
 		var err error
 		if pl, err = plan.Quick(ctx, p, e.c.o.Nodes); err != nil {
@@ -35,6 +37,7 @@ func (e *engine) book(ctx context.Context, a asks, number int32) error {
 		}
 		return nil
 	}
+	e.lately = pl.Finish
 	e.take(a, number, work, pl)
 	return nil
 }

@@ -73,3 +73,15 @@ func Share(k, n int) Proportion {
 	}
 	return p
 }
+
+// Rate is how often something happens in a unit of time that happened n times in
+// so many of them, at random: with the exact interval of Garwood (1936).
+func Rate(n int, units float64) Measure {
+	m := Measure{Mean: float64(n) / units}
+	tail := (1 - confidence) / 2
+	if n > 0 {
+		m.Low = distuv.Gamma{Alpha: float64(n), Beta: units}.Quantile(tail)
+	}
+	m.High = distuv.Gamma{Alpha: float64(n + 1), Beta: units}.Quantile(1 - tail)
+	return m
+}

@@ -32,7 +32,8 @@ type Workshop struct {
 // Work is one kind of job, and how often it is asked for.
 type Work struct {
 	Name    string
-	PerWeek float64 // on average; Poisson
+	PerWeek float64 // on average; of no account where Asking has the very times
+	Asking  Asking
 	Steps   []plan.Step
 	Spreads []Spread // of each step: what it really takes
 	Arcs    []plan.Arc
@@ -76,7 +77,7 @@ const (
 	Tail         = 16
 	weekMinutes  = 7 * 24 * 60
 	aheadWeeks   = 8
-	bookingNodes = 300
+	bookingNodes = 100
 )
 
 // WarmUpWeeks is the rule for the weeks that do not count: the workshop starts
@@ -262,9 +263,10 @@ func checkStudy(w Workshop, demand []Work, variants []Variant, o *StudyOptions) 
 	}
 	for i, d := range demand {
 		at := fmt.Sprintf("demand[%d]", i)
-		if !(d.PerWeek > 0 && d.PerWeek <= 10_000) {
+		if d.Asking.Times == nil && !(d.PerWeek > 0 && d.PerWeek <= 10_000) {
 			fs.Add(at+".per_week", "must be above 0 and at most 10,000")
 		}
+		d.Asking.check(&fs, at)
 		for c, cl := range d.Claims {
 			if len(cl.Eligible) < int(cl.Count) {
 				fs.Add(at, "nothing in the workshop can serve claim %d of %s", c, d.Name)
@@ -287,13 +289,4 @@ func checkStudy(w Workshop, demand []Work, variants []Variant, o *StudyOptions) 
 		}
 	}
 	return fs.Err("STUDY", "the study cannot be run")
-}
-
-// rate is the demand of all works together in jobs a minute.
-func rate(demand []Work) float64 {
-	sum := 0.0
-	for _, d := range demand {
-		sum += d.PerWeek
-	}
-	return sum / weekMinutes
 }

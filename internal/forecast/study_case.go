@@ -9,17 +9,15 @@ import (
 // studyCase is a workshop under a demand, made ready: what all runs of it share
 // and nobody changes.
 type studyCase struct {
-	units  []plan.Unit
-	kinds  []UnitKind
-	opens  []*calendar // of each unit: when it is at work
-	house  *calendar   // when anybody is at work
-	works  []readyWork
-	rate   float64   // jobs a minute
-	shares []float64 // cumulated, of the works
-	o      StudyOptions
-	from   plan.Time // what counts
-	to     plan.Time
-	stop   plan.Time
+	units []plan.Unit
+	kinds []UnitKind
+	opens []*calendar // of each unit: when it is at work
+	house *calendar   // when anybody is at work
+	works []readyWork
+	o     StudyOptions
+	from  plan.Time // what counts
+	to    plan.Time
+	stop  plan.Time
 }
 
 // readyWork is a Work with what each booking needs.
@@ -35,7 +33,7 @@ type readyWork struct {
 
 // newCase makes a case ready.
 func newCase(w Workshop, demand []Work, change Change, o StudyOptions) *studyCase {
-	c := &studyCase{units: slices.Clone(w.Units), kinds: slices.Clone(w.Kinds), rate: rate(demand), o: o}
+	c := &studyCase{units: slices.Clone(w.Units), kinds: slices.Clone(w.Kinds), o: o}
 	c.from = plan.Time(o.WarmUp * weekMinutes)
 	c.to = c.from + plan.Time(o.Weeks*weekMinutes)
 	c.stop = c.to + Tail*weekMinutes
@@ -66,11 +64,9 @@ func newCase(w Workshop, demand []Work, change Change, o StudyOptions) *studyCas
 		anybody = []plan.Window{{Start: 0, End: c.stop + o.Ahead}}
 	}
 	c.house = newCalendar(plan.Union(anybody))
-	ts, sum := tables{}, 0.0
+	ts := tables{}
 	for _, d := range demand {
 		c.works = append(c.works, c.ready(d, twins, ts))
-		sum += d.PerWeek / weekMinutes / c.rate
-		c.shares = append(c.shares, sum)
 	}
 	return c
 }

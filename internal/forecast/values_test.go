@@ -127,6 +127,17 @@ func TestShares(t *testing.T) {
 	}
 }
 
+// Garwood's exact 95 % limits of a Poisson mean, as tables of them print: 0.025
+// to 5.572 for 1 counted, 4.795 to 18.390 for 10, and up to 3.689 for none.
+func TestRates(t *testing.T) {
+	for _, w := range []struct{ n, low, high float64 }{{0, 0, 3.689}, {1, 0.0253, 5.572}, {10, 4.795, 18.390}} {
+		r := Rate(int(w.n), 4)
+		near(t, "rate", r.Mean, w.n/4, 1e-12)
+		near(t, "low", 4*r.Low, w.low, 1e-3)
+		near(t, "high", 4*r.High, w.high, 1e-3)
+	}
+}
+
 // The distribution-free 95 % interval for a median of 100 is from the 40th to
 // the 61st value (Conover, Practical Nonparametric Statistics, 3.2; exact
 // binomial).

@@ -2,11 +2,14 @@ package rpc
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
 
+	"bayhold/internal/fault"
 	"bayhold/internal/forecast"
 	"bayhold/internal/workshop"
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -51,7 +54,11 @@ func readStudy(siteID string, req *bayholdv1.RunStudyRequest) (workshop.StudyQue
 		if err != nil {
 			return q, err
 		}
-		q.Demand = append(q.Demand, workshop.Demand{Procedures: ids, PerWeek: d.GetPerWeek()})
+		asking, err := readAsking(fmt.Sprintf("demand[%d].asking", i), d.GetAsking())
+		if err != nil {
+			return q, err
+		}
+		q.Demand = append(q.Demand, workshop.Demand{Procedures: ids, PerWeek: d.GetPerWeek(), Asking: asking})
 	}
 	for i, v := range req.GetVariants() {
 		out := workshop.StudyVariant{Name: v.GetDisplayName(), Longer: int(v.GetLongerMinutes()), Cost: v.GetCost()}
@@ -74,12 +81,49 @@ func readStudy(siteID string, req *bayholdv1.RunStudyRequest) (workshop.StudyQue
 	return q, nil
 }
 
+func readAsking(path string, a *bayholdv1.Asking) (workshop.Asking, error) {
+	var fs fault.Fields
+	out := workshop.Asking{Batch: int(a.GetBatch())}
+	if a != nil {
+		out.Variation = a.GapVariation
+	}
+	for i, d := range a.GetWeekdays() {
+		n := int(d) - 1
+		if n < 0 || n >= len(isoDays) || slices.Contains(out.Weekdays, isoDays[n]) {
+			fs.Add(fmt.Sprintf("%s.weekdays[%d]", path, i), "must be Monday to Sunday, each once")
+			continue
+		}
+		out.Weekdays = append(out.Weekdays, isoDays[n])
+	}
+	for i, t := range a.GetTimes() {
+		out.Times = append(out.Times, instant(&fs, fmt.Sprintf("%s.times[%d]", path, i), t))
+	}
+	return out, fs.Err("STUDY", "the study cannot be run")
+}
+
+func writeAsking(a workshop.Asking) *bayholdv1.Asking {
+	out := &bayholdv1.Asking{GapVariation: a.Variation, Batch: int32(a.Batch)}
+	for _, d := range a.Weekdays {
+		out.Weekdays = append(out.Weekdays, bayholdv1.Weekday(slices.Index(isoDays[:], d)+1))
+	}
+	for _, t := range a.Times {
+		out.Times = append(out.Times, stamp(t))
+	}
+	if proto.Size(out) == 0 {
+		return nil
+	}
+	return out
+}
+
 func writeStudy(siteID string, a workshop.StudyAnswer) *bayholdv1.StudyOutcome {
 	out := &bayholdv1.StudyOutcome{
 		Weeks: int32(a.Weeks), WarmUpWeeks: int32(a.WarmUp), Replications: int32(a.Replications), Base: writeStudySummary(siteID, a, a.Base),
 	}
 	for _, d := range a.Demand {
-		out.Demand = append(out.Demand, &bayholdv1.Demand{Procedures: namesOf(siteID, procedures, d.Procedures), PerWeek: d.PerWeek})
+		out.Demand = append(out.Demand, &bayholdv1.Demand{Procedures: namesOf(siteID, procedures, d.Procedures), PerWeek: d.PerWeek, Asking: writeAsking(d.Asking)})
+	}
+	if p := a.Past; p != nil {
+		out.Past = &bayholdv1.PastDemand{Jobs: int32(p.Jobs), Weeks: p.Weeks, LowPerWeek: p.PerWeek.Low, HighPerWeek: p.PerWeek.High, Few: p.Few}
 	}
 	for _, v := range a.Variants {
 		out.Variants = append(out.Variants, &bayholdv1.StudyComparison{

@@ -251,7 +251,7 @@ func TestStudyOfASite(t *testing.T) {
 	t.Parallel()
 	w := small(t)
 	q := StudyQuestion{
-		Demand: []Demand{{[]string{"chain"}, 3}, {[]string{"chain", "cam-bolts"}, 0.5}}, Weeks: 2, Replications: 2,
+		Demand: []Demand{{Procedures: []string{"chain"}, PerWeek: 3}, {Procedures: []string{"chain", "cam-bolts"}, PerWeek: 0.5}}, Weeks: 2, Replications: 2,
 		Variants: []StudyVariant{
 			{OneMore: []Ref{{Kind: site.KindTechnician, ID: "ada"}}, Cost: 100}, {Longer: 60},
 			{Away: []Away{{Ref: Ref{Kind: site.KindTechnician, ID: "ben"}, FromWeek: 1, Weeks: 2}}},
@@ -280,8 +280,8 @@ func TestStudyOfASite(t *testing.T) {
 		"no change":      {Demand: q.Demand, Variants: []StudyVariant{{}}},
 		"no such tool":   {Demand: q.Demand, Variants: []StudyVariant{{OneMore: []Ref{{Kind: site.KindTool, ID: "NO-1"}}}}},
 		"away too late":  {Demand: q.Demand, Weeks: 2, Variants: []StudyVariant{{Away: []Away{{FromWeek: 3, Weeks: 1}}}}},
-		"no such work":   {Demand: []Demand{{[]string{"nothing"}, 1}}},
-		"no rate":        {Demand: []Demand{{[]string{"chain"}, 0}}},
+		"no such work":   {Demand: []Demand{{Procedures: []string{"nothing"}, PerWeek: 1}}},
+		"no rate":        {Demand: []Demand{{Procedures: []string{"chain"}}}},
 		"once is no run": {Demand: q.Demand, Replications: 1},
 	} {
 		if _, err := w.Study(t.Context(), "quay", bad, nil); err == nil || fault.Fault(err) == nil {

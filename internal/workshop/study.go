@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"runtime"
-	"slices"
 	"strings"
 	"time"
 
@@ -16,12 +15,6 @@ import (
 	"bayhold/internal/site"
 	"bayhold/internal/store"
 )
-
-// Demand is one kind of job, and how often it is asked for.
-type Demand struct {
-	Procedures []string
-	PerWeek    float64
-}
 
 // Away is a resource that cannot be had for some of the weeks that count.
 type Away struct {
@@ -75,9 +68,7 @@ func (q *StudyQuestion) check() error {
 	if q.Scale == 0 {
 		q.Scale = 1
 	}
-	if len(q.Demand) > maxDemand {
-		fs.Add("demand", "must be %d kinds of job at the most", maxDemand)
-	}
+	q.checkDemand(&fs)
 	if q.PastWeeks < 1 || q.PastWeeks > maxPastWeeks {
 		fs.Add("past_weeks", "must be 1 to %d", maxPastWeeks)
 	}
@@ -92,11 +83,6 @@ func (q *StudyQuestion) check() error {
 	}
 	if len(q.Variants) > forecast.MaxVariants {
 		fs.Add("variants", "must be %d at the most", forecast.MaxVariants)
-	}
-	for i, d := range q.Demand {
-		if !(d.PerWeek > 0 && d.PerWeek <= 1000) {
-			fs.Add(fmt.Sprintf("demand[%d].per_week", i), "must be above 0 and at most 1,000")
-		}
 	}
 	for i := range q.Variants {
 		q.Variants[i].check(&fs, fmt.Sprintf("variants[%d]", i), q.Weeks)
@@ -147,6 +133,7 @@ func (v *StudyVariant) words() string {
 type StudyAnswer struct {
 	*forecast.Study
 	Demand []Demand
+	Past   *PastDemand    // from which the demand was taken; nil if it was given
 	Refs   map[string]Ref // of the resources, by the id in the study
 }
 
@@ -177,7 +164,7 @@ func (w *Workshop) Study(ctx context.Context, slug string, q StudyQuestion, tell
 		o.Arrival = forecast.Waiting
 	}
 	study, err := forecast.Run(ctx, s.shop, s.works, s.variants, o)
-	return StudyAnswer{Study: study, Demand: s.demand, Refs: s.names}, err
+	return StudyAnswer{Study: study, Demand: s.demand, Past: s.past, Refs: s.names}, err
 }
 
 // studying holds the one study that runs in this process: it may take every core
@@ -188,6 +175,7 @@ var studying = make(chan struct{}, 1)
 type studySite struct {
 	shop     forecast.Workshop
 	demand   []Demand
+	past     *PastDemand
 	works    []forecast.Work
 	variants []forecast.Variant
 	names    map[string]Ref
@@ -195,18 +183,17 @@ type studySite struct {
 
 // setStudy reads the site from this week's Monday on, and what is asked of it.
 func (w *Workshop) setStudy(ctx context.Context, r store.Reader, q StudyQuestion) (*studySite, error) {
+	s := &studySite{names: map[string]Ref{}}
 	if len(q.Demand) == 0 {
-		past, err := w.pastDemand(ctx, r, q.PastWeeks)
-		if err != nil {
+		var err error
+		if q.Demand, s.past, err = w.pastDemand(ctx, r, q.PastWeeks); err != nil {
 			return nil, err
 		}
-		q.Demand = past
 	}
 	y, err := w.studyYard(ctx, r, q.Weeks)
 	if err != nil {
 		return nil, err
 	}
-	s := &studySite{names: map[string]Ref{}}
 	steps := map[string]procedure.Step{}
 	var puzzles []*puzzle
 	for i, d := range q.Demand {
@@ -238,8 +225,12 @@ func (w *Workshop) setStudy(ctx context.Context, r store.Reader, q StudyQuestion
 	if err != nil {
 		return nil, err
 	}
+	again := roundOf(q.Demand, y.zone)
 	for i, z := range puzzles {
-		s.works = append(s.works, workOf(z, q.Demand[i], learned))
+		d := &q.Demand[i]
+		work := workOf(z, *d, learned)
+		work.Asking = d.asking(y, q.Weeks, again)
+		s.works = append(s.works, work)
 	}
 	s.demand = q.Demand
 	s.furnish(y)
@@ -256,8 +247,7 @@ func (w *Workshop) studyYard(ctx context.Context, r store.Reader, weeks int) (*y
 	if err != nil {
 		return nil, fault.New(fault.Precondition, "TIME_ZONE", "the site's time zone %q is not known to this machine", st.TimeZone).Because(err)
 	}
-	today := hours.DateOf(w.Now(), zone)
-	from := today.AddDays(-(int(today.Weekday())+6)%7).At(0, zone).UTC()
+	from := weekOf(w.Now(), zone).Start.UTC()
 	to := from.Add(time.Duration(forecast.StudyWeeks(weeks)) * 7 * 24 * time.Hour)
 	state, err := r.State(ctx, w.Now(), hours.Range{Start: from, End: to}, nil)
 	if err != nil {
@@ -329,33 +319,4 @@ func (s *studySite) change(y *yard, list []StudyVariant) error {
 		s.variants = append(s.variants, out)
 	}
 	return nil
-}
-
-// pastDemand tells what was booked in so many weeks: jobs by what was done.
-func (w *Workshop) pastDemand(ctx context.Context, r store.Reader, weeks int) ([]Demand, error) {
-	from := w.Now().Add(-time.Duration(weeks) * 7 * 24 * time.Hour)
-	list, err := r.Jobs(ctx, store.JobFilter{Now: w.Now(), During: hours.Range{Start: from, End: w.Now()}})
-	if err != nil {
-		return nil, err
-	}
-	count := map[string]int{}
-	for _, j := range list {
-		if len(j.Procedures) == 0 || j.Planned.Start.Before(from) {
-			continue
-		}
-		ids := make([]string, 0, len(j.Procedures))
-		for _, p := range j.Procedures {
-			ids = append(ids, p.ID)
-		}
-		slices.Sort(ids)
-		count[strings.Join(ids, " ")]++
-	}
-	if len(count) == 0 {
-		return nil, fault.New(fault.Precondition, "NO_PAST", "no job with procedures began in the last %d weeks: say what is asked for, and how often a week", weeks)
-	}
-	var out []Demand
-	for _, key := range keys(count) {
-		out = append(out, Demand{Procedures: strings.Fields(key), PerWeek: float64(count[key]) / float64(weeks)})
-	}
-	return out, nil
 }

@@ -1361,8 +1361,10 @@ type Demand struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The names of its procedures, done together; 1 to 20.
 	Procedures []string `protobuf:"bytes,1,rep,name=procedures,proto3" json:"procedures,omitempty"`
-	// How often a week, on average.
-	PerWeek       float64 `protobuf:"fixed64,2,opt,name=per_week,json=perWeek,proto3" json:"per_week,omitempty"`
+	// How often a week, on average. With times: what they come to.
+	PerWeek float64 `protobuf:"fixed64,2,opt,name=per_week,json=perWeek,proto3" json:"per_week,omitempty"`
+	// When it is asked for; absent: at random (Poisson).
+	Asking        *Asking `protobuf:"bytes,3,opt,name=asking,proto3" json:"asking,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1411,6 +1413,174 @@ func (x *Demand) GetPerWeek() float64 {
 	return 0
 }
 
+func (x *Demand) GetAsking() *Asking {
+	if x != nil {
+		return x.Asking
+	}
+	return nil
+}
+
+// Asking says how the times lie at which a kind of job is asked for. One of
+// gap_variation with batch, weekdays and times can be given.
+type Asking struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The times from one asking to the next: their standard deviation over their
+	// mean, 0 to 10. 0: even intervals; 1: at random; above: in spells. Absent: 1.
+	GapVariation *float64 `protobuf:"fixed64,1,opt,name=gap_variation,json=gapVariation,proto3,oneof" json:"gap_variation,omitempty"`
+	// So many are asked for at once, and so much more rarely; 0 means 1, at most 100.
+	Batch int32 `protobuf:"varint,2,opt,name=batch,proto3" json:"batch,omitempty"`
+	// Only on these weekdays, when work begins, and the same number of times on
+	// each, as far as per_week allows.
+	Weekdays []Weekday `protobuf:"varint,3,rep,packed,name=weekdays,proto3,enum=bayhold.v1.Weekday" json:"weekdays,omitempty"`
+	// The very times. They are taken again and again, from the Monday of the first
+	// to the Sunday of the last, and their first week falls on the first week that
+	// counts. At most 20,000; within two years.
+	Times         []*timestamppb.Timestamp `protobuf:"bytes,4,rep,name=times,proto3" json:"times,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Asking) Reset() {
+	*x = Asking{}
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Asking) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Asking) ProtoMessage() {}
+
+func (x *Asking) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Asking.ProtoReflect.Descriptor instead.
+func (*Asking) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *Asking) GetGapVariation() float64 {
+	if x != nil && x.GapVariation != nil {
+		return *x.GapVariation
+	}
+	return 0
+}
+
+func (x *Asking) GetBatch() int32 {
+	if x != nil {
+		return x.Batch
+	}
+	return 0
+}
+
+func (x *Asking) GetWeekdays() []Weekday {
+	if x != nil {
+		return x.Weekdays
+	}
+	return nil
+}
+
+func (x *Asking) GetTimes() []*timestamppb.Timestamp {
+	if x != nil {
+		return x.Times
+	}
+	return nil
+}
+
+// PastDemand tells from what past a demand was taken.
+type PastDemand struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Jobs that began in that time.
+	Jobs int32 `protobuf:"varint,1,opt,name=jobs,proto3" json:"jobs,omitempty"`
+	// The weeks looked at: those that were asked for, or since the first job.
+	Weeks float64 `protobuf:"fixed64,2,opt,name=weeks,proto3" json:"weeks,omitempty"`
+	// So many jobs a week leave the demand open from here: the 95 % interval of all
+	// kinds together.
+	LowPerWeek float64 `protobuf:"fixed64,3,opt,name=low_per_week,json=lowPerWeek,proto3" json:"low_per_week,omitempty"`
+	// To here.
+	HighPerWeek float64 `protobuf:"fixed64,4,opt,name=high_per_week,json=highPerWeek,proto3" json:"high_per_week,omitempty"`
+	// They are too few to tell much.
+	Few           bool `protobuf:"varint,5,opt,name=few,proto3" json:"few,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PastDemand) Reset() {
+	*x = PastDemand{}
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PastDemand) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PastDemand) ProtoMessage() {}
+
+func (x *PastDemand) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PastDemand.ProtoReflect.Descriptor instead.
+func (*PastDemand) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *PastDemand) GetJobs() int32 {
+	if x != nil {
+		return x.Jobs
+	}
+	return 0
+}
+
+func (x *PastDemand) GetWeeks() float64 {
+	if x != nil {
+		return x.Weeks
+	}
+	return 0
+}
+
+func (x *PastDemand) GetLowPerWeek() float64 {
+	if x != nil {
+		return x.LowPerWeek
+	}
+	return 0
+}
+
+func (x *PastDemand) GetHighPerWeek() float64 {
+	if x != nil {
+		return x.HighPerWeek
+	}
+	return 0
+}
+
+func (x *PastDemand) GetFew() bool {
+	if x != nil {
+		return x.Few
+	}
+	return false
+}
+
 // StudyVariant is a change of the workshop to be compared.
 type StudyVariant struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1431,7 +1601,7 @@ type StudyVariant struct {
 
 func (x *StudyVariant) Reset() {
 	*x = StudyVariant{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1443,7 +1613,7 @@ func (x *StudyVariant) String() string {
 func (*StudyVariant) ProtoMessage() {}
 
 func (x *StudyVariant) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1456,7 +1626,7 @@ func (x *StudyVariant) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyVariant.ProtoReflect.Descriptor instead.
 func (*StudyVariant) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{18}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *StudyVariant) GetDisplayName() string {
@@ -1522,7 +1692,7 @@ type RunStudyRequest struct {
 
 func (x *RunStudyRequest) Reset() {
 	*x = RunStudyRequest{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1534,7 +1704,7 @@ func (x *RunStudyRequest) String() string {
 func (*RunStudyRequest) ProtoMessage() {}
 
 func (x *RunStudyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1547,7 +1717,7 @@ func (x *RunStudyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunStudyRequest.ProtoReflect.Descriptor instead.
 func (*RunStudyRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{19}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *RunStudyRequest) GetParent() string {
@@ -1628,7 +1798,7 @@ type RunStudyResponse struct {
 
 func (x *RunStudyResponse) Reset() {
 	*x = RunStudyResponse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1640,7 +1810,7 @@ func (x *RunStudyResponse) String() string {
 func (*RunStudyResponse) ProtoMessage() {}
 
 func (x *RunStudyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1653,7 +1823,7 @@ func (x *RunStudyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunStudyResponse.ProtoReflect.Descriptor instead.
 func (*RunStudyResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{20}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *RunStudyResponse) GetDoneRuns() int32 {
@@ -1692,7 +1862,7 @@ type Measure struct {
 
 func (x *Measure) Reset() {
 	*x = Measure{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1704,7 +1874,7 @@ func (x *Measure) String() string {
 func (*Measure) ProtoMessage() {}
 
 func (x *Measure) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1717,7 +1887,7 @@ func (x *Measure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Measure.ProtoReflect.Descriptor instead.
 func (*Measure) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{21}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Measure) GetMean() float64 {
@@ -1757,14 +1927,16 @@ type StudyOutcome struct {
 	// The variants, those that save most first.
 	Variants []*StudyComparison `protobuf:"bytes,6,rep,name=variants,proto3" json:"variants,omitempty"`
 	// A picture of it as SVG.
-	Picture       string `protobuf:"bytes,7,opt,name=picture,proto3" json:"picture,omitempty"`
+	Picture string `protobuf:"bytes,7,opt,name=picture,proto3" json:"picture,omitempty"`
+	// From what past the demand was taken; absent if it was given.
+	Past          *PastDemand `protobuf:"bytes,8,opt,name=past,proto3" json:"past,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *StudyOutcome) Reset() {
 	*x = StudyOutcome{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1776,7 +1948,7 @@ func (x *StudyOutcome) String() string {
 func (*StudyOutcome) ProtoMessage() {}
 
 func (x *StudyOutcome) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1789,7 +1961,7 @@ func (x *StudyOutcome) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyOutcome.ProtoReflect.Descriptor instead.
 func (*StudyOutcome) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{22}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *StudyOutcome) GetDemand() []*Demand {
@@ -1841,6 +2013,13 @@ func (x *StudyOutcome) GetPicture() string {
 	return ""
 }
 
+func (x *StudyOutcome) GetPast() *PastDemand {
+	if x != nil {
+		return x.Past
+	}
+	return nil
+}
+
 // ResourceUse is how a resource was used.
 type ResourceUse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1857,7 +2036,7 @@ type ResourceUse struct {
 
 func (x *ResourceUse) Reset() {
 	*x = ResourceUse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1869,7 +2048,7 @@ func (x *ResourceUse) String() string {
 func (*ResourceUse) ProtoMessage() {}
 
 func (x *ResourceUse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1882,7 +2061,7 @@ func (x *ResourceUse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResourceUse.ProtoReflect.Descriptor instead.
 func (*ResourceUse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{23}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ResourceUse) GetResource() string {
@@ -1936,7 +2115,7 @@ type StudySummary struct {
 
 func (x *StudySummary) Reset() {
 	*x = StudySummary{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1948,7 +2127,7 @@ func (x *StudySummary) String() string {
 func (*StudySummary) ProtoMessage() {}
 
 func (x *StudySummary) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1961,7 +2140,7 @@ func (x *StudySummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudySummary.ProtoReflect.Descriptor instead.
 func (*StudySummary) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{24}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *StudySummary) GetJobs() *Measure {
@@ -2053,7 +2232,7 @@ type StudyComparison struct {
 
 func (x *StudyComparison) Reset() {
 	*x = StudyComparison{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2065,7 +2244,7 @@ func (x *StudyComparison) String() string {
 func (*StudyComparison) ProtoMessage() {}
 
 func (x *StudyComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2078,7 +2257,7 @@ func (x *StudyComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyComparison.ProtoReflect.Descriptor instead.
 func (*StudyComparison) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{25}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *StudyComparison) GetDisplayName() string {
@@ -2133,7 +2312,7 @@ type StepTimes_Record struct {
 
 func (x *StepTimes_Record) Reset() {
 	*x = StepTimes_Record{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2145,7 +2324,7 @@ func (x *StepTimes_Record) String() string {
 func (*StepTimes_Record) ProtoMessage() {}
 
 func (x *StepTimes_Record) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2204,7 +2383,7 @@ type StudyVariant_Away struct {
 
 func (x *StudyVariant_Away) Reset() {
 	*x = StudyVariant_Away{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2216,7 +2395,7 @@ func (x *StudyVariant_Away) String() string {
 func (*StudyVariant_Away) ProtoMessage() {}
 
 func (x *StudyVariant_Away) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2229,7 +2408,7 @@ func (x *StudyVariant_Away) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyVariant_Away.ProtoReflect.Descriptor instead.
 func (*StudyVariant_Away) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{18, 0}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{20, 0}
 }
 
 func (x *StudyVariant_Away) GetResource() string {
@@ -2258,7 +2437,7 @@ var File_bayhold_v1_forecast_proto protoreflect.FileDescriptor
 const file_bayhold_v1_forecast_proto_rawDesc = "" +
 	"\n" +
 	"\x19bayhold/v1/forecast.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"V\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x17bayhold/v1/common.proto\x1a\x15bayhold/v1/plan.proto\x1a\x1bbayhold/v1/technician.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"V\n" +
 	"\n" +
 	"Simulation\x12 \n" +
 	"\vpercentiles\x18\x01 \x03(\x01R\vpercentiles\x12\x12\n" +
@@ -2374,12 +2553,27 @@ const file_bayhold_v1_forecast_proto_rawDesc = "" +
 	"\x19GetProcedureTimesResponse\x12+\n" +
 	"\x05steps\x18\x01 \x03(\v2\x15.bayhold.v1.StepTimesR\x05steps\x121\n" +
 	"\x14credibility_constant\x18\x02 \x01(\x01R\x13credibilityConstant\x122\n" +
-	"\x15constant_from_records\x18\x03 \x01(\bR\x13constantFromRecords\"C\n" +
+	"\x15constant_from_records\x18\x03 \x01(\bR\x13constantFromRecords\"o\n" +
 	"\x06Demand\x12\x1e\n" +
 	"\n" +
 	"procedures\x18\x01 \x03(\tR\n" +
 	"procedures\x12\x19\n" +
-	"\bper_week\x18\x02 \x01(\x01R\aperWeek\"\x91\x02\n" +
+	"\bper_week\x18\x02 \x01(\x01R\aperWeek\x12*\n" +
+	"\x06asking\x18\x03 \x01(\v2\x12.bayhold.v1.AskingR\x06asking\"\xbd\x01\n" +
+	"\x06Asking\x12(\n" +
+	"\rgap_variation\x18\x01 \x01(\x01H\x00R\fgapVariation\x88\x01\x01\x12\x14\n" +
+	"\x05batch\x18\x02 \x01(\x05R\x05batch\x12/\n" +
+	"\bweekdays\x18\x03 \x03(\x0e2\x13.bayhold.v1.WeekdayR\bweekdays\x120\n" +
+	"\x05times\x18\x04 \x03(\v2\x1a.google.protobuf.TimestampR\x05timesB\x10\n" +
+	"\x0e_gap_variation\"\x8e\x01\n" +
+	"\n" +
+	"PastDemand\x12\x12\n" +
+	"\x04jobs\x18\x01 \x01(\x05R\x04jobs\x12\x14\n" +
+	"\x05weeks\x18\x02 \x01(\x01R\x05weeks\x12 \n" +
+	"\flow_per_week\x18\x03 \x01(\x01R\n" +
+	"lowPerWeek\x12\"\n" +
+	"\rhigh_per_week\x18\x04 \x01(\x01R\vhighPerWeek\x12\x10\n" +
+	"\x03few\x18\x05 \x01(\bR\x03few\"\x91\x02\n" +
 	"\fStudyVariant\x12!\n" +
 	"\fdisplay_name\x18\x01 \x01(\tR\vdisplayName\x12\x19\n" +
 	"\bone_more\x18\x02 \x03(\tR\aoneMore\x12%\n" +
@@ -2409,7 +2603,7 @@ const file_bayhold_v1_forecast_proto_rawDesc = "" +
 	"\aMeasure\x12\x12\n" +
 	"\x04mean\x18\x01 \x01(\x01R\x04mean\x12\x10\n" +
 	"\x03low\x18\x02 \x01(\x01R\x03low\x12\x12\n" +
-	"\x04high\x18\x03 \x01(\x01R\x04high\"\x99\x02\n" +
+	"\x04high\x18\x03 \x01(\x01R\x04high\"\xc5\x02\n" +
 	"\fStudyOutcome\x12*\n" +
 	"\x06demand\x18\x01 \x03(\v2\x12.bayhold.v1.DemandR\x06demand\x12\x14\n" +
 	"\x05weeks\x18\x02 \x01(\x05R\x05weeks\x12\"\n" +
@@ -2417,7 +2611,8 @@ const file_bayhold_v1_forecast_proto_rawDesc = "" +
 	"\freplications\x18\x04 \x01(\x05R\freplications\x12,\n" +
 	"\x04base\x18\x05 \x01(\v2\x18.bayhold.v1.StudySummaryR\x04base\x127\n" +
 	"\bvariants\x18\x06 \x03(\v2\x1b.bayhold.v1.StudyComparisonR\bvariants\x12\x18\n" +
-	"\apicture\x18\a \x01(\tR\apicture\"\x81\x01\n" +
+	"\apicture\x18\a \x01(\tR\apicture\x12*\n" +
+	"\x04past\x18\b \x01(\v2\x16.bayhold.v1.PastDemandR\x04past\"\x81\x01\n" +
 	"\vResourceUse\x12\x1a\n" +
 	"\bresource\x18\x01 \x01(\tR\bresource\x12'\n" +
 	"\x04used\x18\x02 \x01(\v2\x13.bayhold.v1.MeasureR\x04used\x12-\n" +
@@ -2470,7 +2665,7 @@ func file_bayhold_v1_forecast_proto_rawDescGZIP() []byte {
 }
 
 var file_bayhold_v1_forecast_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayhold_v1_forecast_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_bayhold_v1_forecast_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_bayhold_v1_forecast_proto_goTypes = []any{
 	(PromiseBand_Verdict)(0),          // 0: bayhold.v1.PromiseBand.Verdict
 	(*Simulation)(nil),                // 1: bayhold.v1.Simulation
@@ -2491,86 +2686,93 @@ var file_bayhold_v1_forecast_proto_goTypes = []any{
 	(*StepTimes)(nil),                 // 16: bayhold.v1.StepTimes
 	(*GetProcedureTimesResponse)(nil), // 17: bayhold.v1.GetProcedureTimesResponse
 	(*Demand)(nil),                    // 18: bayhold.v1.Demand
-	(*StudyVariant)(nil),              // 19: bayhold.v1.StudyVariant
-	(*RunStudyRequest)(nil),           // 20: bayhold.v1.RunStudyRequest
-	(*RunStudyResponse)(nil),          // 21: bayhold.v1.RunStudyResponse
-	(*Measure)(nil),                   // 22: bayhold.v1.Measure
-	(*StudyOutcome)(nil),              // 23: bayhold.v1.StudyOutcome
-	(*ResourceUse)(nil),               // 24: bayhold.v1.ResourceUse
-	(*StudySummary)(nil),              // 25: bayhold.v1.StudySummary
-	(*StudyComparison)(nil),           // 26: bayhold.v1.StudyComparison
-	(*StepTimes_Record)(nil),          // 27: bayhold.v1.StepTimes.Record
-	(*StudyVariant_Away)(nil),         // 28: bayhold.v1.StudyVariant.Away
-	(*timestamppb.Timestamp)(nil),     // 29: google.protobuf.Timestamp
-	(*Plan)(nil),                      // 30: bayhold.v1.Plan
-	(*TimeRange)(nil),                 // 31: bayhold.v1.TimeRange
+	(*Asking)(nil),                    // 19: bayhold.v1.Asking
+	(*PastDemand)(nil),                // 20: bayhold.v1.PastDemand
+	(*StudyVariant)(nil),              // 21: bayhold.v1.StudyVariant
+	(*RunStudyRequest)(nil),           // 22: bayhold.v1.RunStudyRequest
+	(*RunStudyResponse)(nil),          // 23: bayhold.v1.RunStudyResponse
+	(*Measure)(nil),                   // 24: bayhold.v1.Measure
+	(*StudyOutcome)(nil),              // 25: bayhold.v1.StudyOutcome
+	(*ResourceUse)(nil),               // 26: bayhold.v1.ResourceUse
+	(*StudySummary)(nil),              // 27: bayhold.v1.StudySummary
+	(*StudyComparison)(nil),           // 28: bayhold.v1.StudyComparison
+	(*StepTimes_Record)(nil),          // 29: bayhold.v1.StepTimes.Record
+	(*StudyVariant_Away)(nil),         // 30: bayhold.v1.StudyVariant.Away
+	(*timestamppb.Timestamp)(nil),     // 31: google.protobuf.Timestamp
+	(*Plan)(nil),                      // 32: bayhold.v1.Plan
+	(*TimeRange)(nil),                 // 33: bayhold.v1.TimeRange
+	(Weekday)(0),                      // 34: bayhold.v1.Weekday
 }
 var file_bayhold_v1_forecast_proto_depIdxs = []int32{
-	29, // 0: bayhold.v1.HandBackPercentile.hand_back_time:type_name -> google.protobuf.Timestamp
-	29, // 1: bayhold.v1.HandBackPercentile.low_time:type_name -> google.protobuf.Timestamp
-	29, // 2: bayhold.v1.HandBackPercentile.high_time:type_name -> google.protobuf.Timestamp
-	29, // 3: bayhold.v1.JobForecast.planned_time:type_name -> google.protobuf.Timestamp
+	31, // 0: bayhold.v1.HandBackPercentile.hand_back_time:type_name -> google.protobuf.Timestamp
+	31, // 1: bayhold.v1.HandBackPercentile.low_time:type_name -> google.protobuf.Timestamp
+	31, // 2: bayhold.v1.HandBackPercentile.high_time:type_name -> google.protobuf.Timestamp
+	31, // 3: bayhold.v1.JobForecast.planned_time:type_name -> google.protobuf.Timestamp
 	2,  // 4: bayhold.v1.JobForecast.percentiles:type_name -> bayhold.v1.HandBackPercentile
 	3,  // 5: bayhold.v1.JobForecast.planned_chance:type_name -> bayhold.v1.Proportion
-	29, // 6: bayhold.v1.JobForecast.promise_time:type_name -> google.protobuf.Timestamp
+	31, // 6: bayhold.v1.JobForecast.promise_time:type_name -> google.protobuf.Timestamp
 	3,  // 7: bayhold.v1.JobForecast.promise_chance:type_name -> bayhold.v1.Proportion
 	4,  // 8: bayhold.v1.JobForecast.deciding_steps:type_name -> bayhold.v1.DecidingStep
 	1,  // 9: bayhold.v1.ForecastJobRequest.simulation:type_name -> bayhold.v1.Simulation
-	29, // 10: bayhold.v1.ForecastJobRequest.promise_time:type_name -> google.protobuf.Timestamp
+	31, // 10: bayhold.v1.ForecastJobRequest.promise_time:type_name -> google.protobuf.Timestamp
 	5,  // 11: bayhold.v1.ForecastJobResponse.forecast:type_name -> bayhold.v1.JobForecast
-	30, // 12: bayhold.v1.ForecastPlanRequest.plan:type_name -> bayhold.v1.Plan
+	32, // 12: bayhold.v1.ForecastPlanRequest.plan:type_name -> bayhold.v1.Plan
 	1,  // 13: bayhold.v1.ForecastPlanRequest.simulation:type_name -> bayhold.v1.Simulation
-	29, // 14: bayhold.v1.ForecastPlanRequest.promise_time:type_name -> google.protobuf.Timestamp
+	31, // 14: bayhold.v1.ForecastPlanRequest.promise_time:type_name -> google.protobuf.Timestamp
 	5,  // 15: bayhold.v1.ForecastPlanResponse.forecast:type_name -> bayhold.v1.JobForecast
 	1,  // 16: bayhold.v1.ForecastSiteRequest.simulation:type_name -> bayhold.v1.Simulation
 	5,  // 17: bayhold.v1.ForecastSiteResponse.jobs:type_name -> bayhold.v1.JobForecast
-	31, // 18: bayhold.v1.ReviewPromisesRequest.during:type_name -> bayhold.v1.TimeRange
+	33, // 18: bayhold.v1.ReviewPromisesRequest.during:type_name -> bayhold.v1.TimeRange
 	3,  // 19: bayhold.v1.PromiseBand.kept:type_name -> bayhold.v1.Proportion
 	0,  // 20: bayhold.v1.PromiseBand.verdict:type_name -> bayhold.v1.PromiseBand.Verdict
 	13, // 21: bayhold.v1.ReviewPromisesResponse.bands:type_name -> bayhold.v1.PromiseBand
 	13, // 22: bayhold.v1.ReviewPromisesResponse.whole:type_name -> bayhold.v1.PromiseBand
-	29, // 23: bayhold.v1.GetProcedureTimesRequest.since_time:type_name -> google.protobuf.Timestamp
-	27, // 24: bayhold.v1.StepTimes.records:type_name -> bayhold.v1.StepTimes.Record
+	31, // 23: bayhold.v1.GetProcedureTimesRequest.since_time:type_name -> google.protobuf.Timestamp
+	29, // 24: bayhold.v1.StepTimes.records:type_name -> bayhold.v1.StepTimes.Record
 	16, // 25: bayhold.v1.GetProcedureTimesResponse.steps:type_name -> bayhold.v1.StepTimes
-	28, // 26: bayhold.v1.StudyVariant.away:type_name -> bayhold.v1.StudyVariant.Away
-	18, // 27: bayhold.v1.RunStudyRequest.demand:type_name -> bayhold.v1.Demand
-	19, // 28: bayhold.v1.RunStudyRequest.variants:type_name -> bayhold.v1.StudyVariant
-	23, // 29: bayhold.v1.RunStudyResponse.outcome:type_name -> bayhold.v1.StudyOutcome
-	18, // 30: bayhold.v1.StudyOutcome.demand:type_name -> bayhold.v1.Demand
-	25, // 31: bayhold.v1.StudyOutcome.base:type_name -> bayhold.v1.StudySummary
-	26, // 32: bayhold.v1.StudyOutcome.variants:type_name -> bayhold.v1.StudyComparison
-	22, // 33: bayhold.v1.ResourceUse.used:type_name -> bayhold.v1.Measure
-	22, // 34: bayhold.v1.ResourceUse.blocked:type_name -> bayhold.v1.Measure
-	22, // 35: bayhold.v1.StudySummary.jobs:type_name -> bayhold.v1.Measure
-	22, // 36: bayhold.v1.StudySummary.wait_days:type_name -> bayhold.v1.Measure
-	22, // 37: bayhold.v1.StudySummary.hand_back_days:type_name -> bayhold.v1.Measure
-	22, // 38: bayhold.v1.StudySummary.bay_days:type_name -> bayhold.v1.Measure
-	22, // 39: bayhold.v1.StudySummary.late_days:type_name -> bayhold.v1.Measure
-	22, // 40: bayhold.v1.StudySummary.late_share:type_name -> bayhold.v1.Measure
-	22, // 41: bayhold.v1.StudySummary.in_house:type_name -> bayhold.v1.Measure
-	22, // 42: bayhold.v1.StudySummary.turned_away:type_name -> bayhold.v1.Measure
-	24, // 43: bayhold.v1.StudySummary.resources:type_name -> bayhold.v1.ResourceUse
-	25, // 44: bayhold.v1.StudyComparison.summary:type_name -> bayhold.v1.StudySummary
-	22, // 45: bayhold.v1.StudyComparison.saved_days:type_name -> bayhold.v1.Measure
-	22, // 46: bayhold.v1.StudyComparison.saved_days_per_job:type_name -> bayhold.v1.Measure
-	29, // 47: bayhold.v1.StepTimes.Record.start_time:type_name -> google.protobuf.Timestamp
-	6,  // 48: bayhold.v1.ForecastService.ForecastJob:input_type -> bayhold.v1.ForecastJobRequest
-	8,  // 49: bayhold.v1.ForecastService.ForecastPlan:input_type -> bayhold.v1.ForecastPlanRequest
-	10, // 50: bayhold.v1.ForecastService.ForecastSite:input_type -> bayhold.v1.ForecastSiteRequest
-	12, // 51: bayhold.v1.ForecastService.ReviewPromises:input_type -> bayhold.v1.ReviewPromisesRequest
-	15, // 52: bayhold.v1.ForecastService.GetProcedureTimes:input_type -> bayhold.v1.GetProcedureTimesRequest
-	20, // 53: bayhold.v1.ForecastService.RunStudy:input_type -> bayhold.v1.RunStudyRequest
-	7,  // 54: bayhold.v1.ForecastService.ForecastJob:output_type -> bayhold.v1.ForecastJobResponse
-	9,  // 55: bayhold.v1.ForecastService.ForecastPlan:output_type -> bayhold.v1.ForecastPlanResponse
-	11, // 56: bayhold.v1.ForecastService.ForecastSite:output_type -> bayhold.v1.ForecastSiteResponse
-	14, // 57: bayhold.v1.ForecastService.ReviewPromises:output_type -> bayhold.v1.ReviewPromisesResponse
-	17, // 58: bayhold.v1.ForecastService.GetProcedureTimes:output_type -> bayhold.v1.GetProcedureTimesResponse
-	21, // 59: bayhold.v1.ForecastService.RunStudy:output_type -> bayhold.v1.RunStudyResponse
-	54, // [54:60] is the sub-list for method output_type
-	48, // [48:54] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	19, // 26: bayhold.v1.Demand.asking:type_name -> bayhold.v1.Asking
+	34, // 27: bayhold.v1.Asking.weekdays:type_name -> bayhold.v1.Weekday
+	31, // 28: bayhold.v1.Asking.times:type_name -> google.protobuf.Timestamp
+	30, // 29: bayhold.v1.StudyVariant.away:type_name -> bayhold.v1.StudyVariant.Away
+	18, // 30: bayhold.v1.RunStudyRequest.demand:type_name -> bayhold.v1.Demand
+	21, // 31: bayhold.v1.RunStudyRequest.variants:type_name -> bayhold.v1.StudyVariant
+	25, // 32: bayhold.v1.RunStudyResponse.outcome:type_name -> bayhold.v1.StudyOutcome
+	18, // 33: bayhold.v1.StudyOutcome.demand:type_name -> bayhold.v1.Demand
+	27, // 34: bayhold.v1.StudyOutcome.base:type_name -> bayhold.v1.StudySummary
+	28, // 35: bayhold.v1.StudyOutcome.variants:type_name -> bayhold.v1.StudyComparison
+	20, // 36: bayhold.v1.StudyOutcome.past:type_name -> bayhold.v1.PastDemand
+	24, // 37: bayhold.v1.ResourceUse.used:type_name -> bayhold.v1.Measure
+	24, // 38: bayhold.v1.ResourceUse.blocked:type_name -> bayhold.v1.Measure
+	24, // 39: bayhold.v1.StudySummary.jobs:type_name -> bayhold.v1.Measure
+	24, // 40: bayhold.v1.StudySummary.wait_days:type_name -> bayhold.v1.Measure
+	24, // 41: bayhold.v1.StudySummary.hand_back_days:type_name -> bayhold.v1.Measure
+	24, // 42: bayhold.v1.StudySummary.bay_days:type_name -> bayhold.v1.Measure
+	24, // 43: bayhold.v1.StudySummary.late_days:type_name -> bayhold.v1.Measure
+	24, // 44: bayhold.v1.StudySummary.late_share:type_name -> bayhold.v1.Measure
+	24, // 45: bayhold.v1.StudySummary.in_house:type_name -> bayhold.v1.Measure
+	24, // 46: bayhold.v1.StudySummary.turned_away:type_name -> bayhold.v1.Measure
+	26, // 47: bayhold.v1.StudySummary.resources:type_name -> bayhold.v1.ResourceUse
+	27, // 48: bayhold.v1.StudyComparison.summary:type_name -> bayhold.v1.StudySummary
+	24, // 49: bayhold.v1.StudyComparison.saved_days:type_name -> bayhold.v1.Measure
+	24, // 50: bayhold.v1.StudyComparison.saved_days_per_job:type_name -> bayhold.v1.Measure
+	31, // 51: bayhold.v1.StepTimes.Record.start_time:type_name -> google.protobuf.Timestamp
+	6,  // 52: bayhold.v1.ForecastService.ForecastJob:input_type -> bayhold.v1.ForecastJobRequest
+	8,  // 53: bayhold.v1.ForecastService.ForecastPlan:input_type -> bayhold.v1.ForecastPlanRequest
+	10, // 54: bayhold.v1.ForecastService.ForecastSite:input_type -> bayhold.v1.ForecastSiteRequest
+	12, // 55: bayhold.v1.ForecastService.ReviewPromises:input_type -> bayhold.v1.ReviewPromisesRequest
+	15, // 56: bayhold.v1.ForecastService.GetProcedureTimes:input_type -> bayhold.v1.GetProcedureTimesRequest
+	22, // 57: bayhold.v1.ForecastService.RunStudy:input_type -> bayhold.v1.RunStudyRequest
+	7,  // 58: bayhold.v1.ForecastService.ForecastJob:output_type -> bayhold.v1.ForecastJobResponse
+	9,  // 59: bayhold.v1.ForecastService.ForecastPlan:output_type -> bayhold.v1.ForecastPlanResponse
+	11, // 60: bayhold.v1.ForecastService.ForecastSite:output_type -> bayhold.v1.ForecastSiteResponse
+	14, // 61: bayhold.v1.ForecastService.ReviewPromises:output_type -> bayhold.v1.ReviewPromisesResponse
+	17, // 62: bayhold.v1.ForecastService.GetProcedureTimes:output_type -> bayhold.v1.GetProcedureTimesResponse
+	23, // 63: bayhold.v1.ForecastService.RunStudy:output_type -> bayhold.v1.RunStudyResponse
+	58, // [58:64] is the sub-list for method output_type
+	52, // [52:58] is the sub-list for method input_type
+	52, // [52:52] is the sub-list for extension type_name
+	52, // [52:52] is the sub-list for extension extendee
+	0,  // [0:52] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_forecast_proto_init() }
@@ -2581,13 +2783,15 @@ func file_bayhold_v1_forecast_proto_init() {
 	file_bayhold_v1_access_proto_init()
 	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_plan_proto_init()
+	file_bayhold_v1_technician_proto_init()
+	file_bayhold_v1_forecast_proto_msgTypes[18].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_forecast_proto_rawDesc), len(file_bayhold_v1_forecast_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   28,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
