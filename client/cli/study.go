@@ -44,9 +44,10 @@ A booked hand-back is that of the likely minutes, and most jobs end later than
 that; promises at a percentage are what job book --promise is for.
 
 The workshop starts empty: jobs that are booked now do not count. A quarter of
-the weeks, at least four, go by before counting begins. Calibrations are taken to be renewed in time. A job that
-finds no place within eight weeks goes elsewhere and is counted as turned away.
-Demand is the same in every week: season and trend are not modelled.
+the weeks, at least four, go by before counting begins. Calibrations are taken
+to be renewed in time. A job that finds no place within eight weeks goes
+elsewhere and is counted as turned away. Demand is the same in every week:
+season and trend are not modelled.
 
 ` + demandHelp + `
 

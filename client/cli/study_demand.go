@@ -15,11 +15,11 @@ import (
 // demandHelp says how a demand is written.
 const demandHelp = `A demand is P[+P]=PER_WEEK: procedures done together, so many times a week at
 random (Poisson). Behind a comma may stand how else it is asked for:
-  belt-orlo-20=3,even           at even intervals
-  belt-orlo-20=3,cv=0.5         gaps with this standard deviation over their mean:
-                                0 is even, 1 at random, above 1 in spells
-  belt-orlo-20=6,batch=3        three at once, twice a week
-  belt-orlo-20=4,mon,thu        on these weekdays, when work begins: two on each
+  belt-orlo-20=3,even      at even intervals
+  belt-orlo-20=3,cv=0.5    gaps with this standard deviation over their mean:
+                           0 is even, 1 at random, above 1 in spells
+  belt-orlo-20=6,batch=3   three at once, twice a week
+  belt-orlo-20=4,mon,thu   on these weekdays, when work begins: two on each
 --demand-file takes the very times from a CSV file with the columns asked and
 procedures, the latter with + between them. They are taken again and again, from
 the Monday of the first to the Sunday of the last; their first week falls on the
