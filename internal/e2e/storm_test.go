@@ -364,7 +364,7 @@ func (f *field) ledger() ledger {
 		SELECT FROM tool_issue WHERE returned_at IS NULL GROUP BY site_id, resource_id HAVING count(*) > 1) d`).Scan(&l.doubles))
 	rows, err := conn.Query(t.Context(), `
 		SELECT revision, request_id::text, kind, CASE WHEN subject LIKE 'jobs/%' THEN substr(subject, 6)::bigint
-			WHEN kind IN ('tool.issued', 'tool.returned') THEN (details->>'ID')::bigint ELSE 0 END, subject
+			WHEN kind IN ('tool.issued', 'tool.returned') THEN (details->'after'->>'ID')::bigint ELSE 0 END, subject
 		FROM event ORDER BY revision`)
 	must(err)
 	l.log, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (e entry, err error) {

@@ -132,7 +132,7 @@ func (t *Tx) LapseAndGather(ctx context.Context, refs []Ref, q Question) (Materi
 		if err := t.SetJobState(ctx, id, site.Cancelled); err != nil {
 			return Material{}, err
 		}
-		t.Log(Event{Kind: "job.lapsed", Subject: jobSubject(id), Details: struct{}{}})
+		t.Log(Event{Kind: "job.lapsed", Subject: jobSubject(id), Details: map[string]any{"from": site.Tentative, "to": site.Cancelled}})
 	}
 	return out, nil
 }

@@ -169,9 +169,13 @@ func ResourceSubject(kind site.Kind, id string) string {
 
 // Vacate cancels single bookings of jobs that keep their standing. The caller
 // has locked the jobs.
-func (t *Tx) Vacate(ctx context.Context, bookings []int64) error {
+func (t *Tx) Vacate(ctx context.Context, bookings []site.Booking) error {
+	ids := make([]int64, 0, len(bookings))
+	for _, b := range bookings {
+		ids = append(ids, b.ID)
+	}
 	_, err := t.tx.Exec(ctx, `UPDATE booking SET state = 'CANCELLED', expires_at = NULL
-		WHERE site_id = $1 AND booking_id = ANY ($2)`, t.siteID, bookings)
+		WHERE site_id = $1 AND booking_id = ANY ($2)`, t.siteID, ids)
 	return err
 }
 

@@ -9,7 +9,7 @@ import (
 
 // Change is one thing that an event changed, in the words of the log.
 type Change struct {
-	Path   string // "Condition", "Closures[0].Reason"; empty for the thing itself
+	Path   string // "Condition", "Closures[0].Reason", "Steps[renew].Title"; empty for the thing itself
 	Before string // empty for what was not there
 	After  string // empty for what is gone
 }
@@ -31,7 +31,8 @@ func Changes(details any) []Change {
 		rest := maps.Clone(told)
 		delete(rest, pair[0])
 		delete(rest, pair[1])
-		return append(compare(flatten(before), flatten(after)), compare(nil, flatten(rest))...)
+		was, is := Differing(before, after)
+		return append(compare(flatten(was), flatten(is)), compare(nil, flatten(rest))...)
 	}
 	return compare(nil, flatten(details))
 }
@@ -74,8 +75,9 @@ func flattenInto(out map[string]string, path string, v any) {
 			flattenInto(out, key, e)
 		}
 	case []any:
+		at := places(v)
 		for i, e := range v {
-			flattenInto(out, path+"["+strconv.Itoa(i)+"]", e)
+			flattenInto(out, path+"["+at[i]+"]", e)
 		}
 	case nil: // not there
 	case string:

@@ -2,6 +2,7 @@ package trail
 
 import (
 	"encoding/json"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -166,8 +167,15 @@ func TestChanges(t *testing.T) {
 		`{"after": {"ID": "n"}}`:                               {{"ID", "", "n"}},
 		`{"before": {"List": [1, 2]}, "after": {"List": [1]}}`: {{"List[1]", "2", ""}},
 		`[{"Noun": "bays", "Made": 2}]`:                        {{"[0].Made", "", "2"}, {"[0].Noun", "", "bays"}},
-		`null`:                                                 nil,
-		`"word"`:                                               {{"", "", "word"}},
+		`{"before": {"S": [{"ID": "a", "N": 1}, {"ID": "b", "N": 1}]}, "after": {"S": [{"ID": "new"}, {"ID": "a", "N": 2}]}}`: {
+			{"S[a].N", "1", "2"}, {"S[b].ID", "b", ""}, {"S[b].N", "1", ""}, {"S[new].ID", "", "new"},
+		},
+		// What is the same in another order is no less a change.
+		`{"before": {"S": [{"ID": "a"}, {"ID": "b", "N": 1}]}, "after": {"S": [{"ID": "b", "N": 2}, {"ID": "a"}]}}`: {
+			{"S.Items[b].N", "1", "2"}, {"S.Order[0]", "a", "b"}, {"S.Order[1]", "b", "a"},
+		},
+		`null`:   nil,
+		`"word"`: {{"", "", "word"}},
 	} {
 		var v any
 		if err := json.Unmarshal([]byte(details), &v); err != nil {
@@ -176,6 +184,60 @@ func TestChanges(t *testing.T) {
 		if diff := cmp.Diff(want, Changes(v)); diff != "" {
 			t.Errorf("%s (-want +got):\n%s", details, diff)
 		}
+	}
+}
+
+// TestDiffering holds, for any two values, that what they differ in is told as
+// completely as if both were told whole.
+func TestDiffering(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		before, after := drawJSON(t, 3), drawJSON(t, 3)
+		b, a := Differing(before, after)
+		if equal := reflect.DeepEqual(before, after); equal != (b == nil && a == nil) {
+			t.Fatalf("told %v and %v", b, a)
+		}
+		if diff := cmp.Diff(compare(flatten(before), flatten(after)), compare(flatten(b), flatten(a))); diff != "" {
+			t.Fatalf("told %v and %v (-whole +told):\n%s", b, a, diff)
+		}
+	})
+}
+
+// drawJSON makes a value as JSON has them, so many levels deep. Lists of things
+// with ids are in the order of the ids.
+func drawJSON(t *rapid.T, depth int) any {
+	kind := rapid.IntRange(0, 6).Draw(t, "kind")
+	if depth == 0 {
+		kind %= 3
+	}
+	some := func() int { return rapid.IntRange(0, 3).Draw(t, "how many") }
+	switch kind {
+	case 0:
+		return float64(rapid.IntRange(0, 2).Draw(t, "number"))
+	case 1:
+		return rapid.SampledFrom([]string{"", "x", "y"}).Draw(t, "text")
+	case 2:
+		return nil
+	case 3:
+		list := []any{}
+		for range some() {
+			list = append(list, drawJSON(t, depth-1))
+		}
+		return list
+	case 4, 5:
+		list := []any{}
+		for _, id := range []string{"a", "b", "c"} {
+			if rapid.Bool().Draw(t, "there") {
+				list = append(list, map[string]any{"ID": id, "V": drawJSON(t, depth-1)})
+			}
+		}
+		return list
+	default:
+		m := map[string]any{}
+		for range some() {
+			m[rapid.SampledFrom([]string{"K", "L", "M"}).Draw(t, "key")] = drawJSON(t, depth-1)
+		}
+		return m
 	}
 }
 

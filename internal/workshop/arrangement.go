@@ -11,6 +11,7 @@ import (
 	"bayhold/internal/procedure"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
+	"bayhold/internal/trail"
 )
 
 // ArrangedJob is a job with the place proposed for it.
@@ -135,8 +136,8 @@ func mayMove(j site.Job) error {
 // move is what becomes of one booked job.
 type move struct {
 	was, is site.Job
-	gone    []int64        // bookings that give way
-	more    []site.Booking // bookings that come
+	gone    []site.Booking // that give way
+	more    []site.Booking // that come
 	network *procedure.Network
 	touched []string // the job, and the resources it leaves and takes
 }
@@ -253,13 +254,13 @@ func begunStay(was, is site.Job, now time.Time, far *progress) error {
 
 // difference tells which of the bookings held give way to those wanted, and
 // which come.
-func difference(held, want []site.Booking) (gone []int64, more []site.Booking) {
+func difference(held, want []site.Booking) (gone, more []site.Booking) {
 	same := func(a, b site.Booking) bool {
 		return a.Kind == b.Kind && a.Resource == b.Resource && a.During == b.During && slices.Equal(a.Steps, b.Steps)
 	}
 	for _, h := range held {
 		if !slices.ContainsFunc(want, func(b site.Booking) bool { return same(h, b) }) {
-			gone = append(gone, h.ID)
+			gone = append(gone, h)
 		}
 	}
 	for _, b := range want {
@@ -293,9 +294,9 @@ func settleMove(ctx context.Context, tx *store.Tx, m move, reason string) (Booke
 	if len(m.gone)+len(m.more) == 0 && m.network == nil && m.is.Promise.Equal(m.was.Promise) {
 		return Booked{Job: m.was}, nil // it stays as it is
 	}
+	before, after := trail.Differing(plain(placed(m.was, m.gone)), plain(placed(m.is, m.more)))
 	tx.Log(store.Event{Kind: "job.moved", Subject: fmt.Sprintf("jobs/%d", m.is.ID), Touched: m.touched, Details: map[string]any{
-		"reference": m.is.Reference, "from": m.was.Planned, "to": m.is.Planned, "reason": reason,
-		"gone": m.gone, "more": len(m.more),
+		"reference": m.is.Reference, "reason": reason, "before": before, "after": after,
 	}})
 	if m.network != nil {
 		if err := tx.PutWork(m.is.ID, *m.network); err != nil {
@@ -304,6 +305,22 @@ func settleMove(ctx context.Context, tx *store.Tx, m move, reason string) (Booke
 	}
 	bookings, err := tx.Move(ctx, m.is, m.more)
 	return Booked{Job: m.is, Bookings: bookings}, err
+}
+
+// placed is where a job stands, as the log tells it, with those of its bookings
+// that matter.
+func placed(j site.Job, bookings []site.Booking) map[string]any {
+	out := map[string]any{"Planned": j.Planned, "Steps": j.Steps}
+	if !j.Promise.IsZero() {
+		out["Promise"] = j.Promise
+	}
+	held := map[string][]hours.Range{}
+	for _, b := range bookings {
+		name := store.ResourceSubject(b.Kind, b.Resource)
+		held[name] = append(held[name], b.During)
+	}
+	out["Bookings"] = held
+	return out
 }
 
 // networkOf reads the network that a booked job was planned with.

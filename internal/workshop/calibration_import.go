@@ -57,7 +57,7 @@ func (w *Workshop) ImportTightenings(ctx context.Context, act Act, list []store.
 		for _, tag := range tags {
 			touched = append(touched, "tools/"+tag)
 		}
-		tx.Log(store.Event{Kind: "tightenings.imported", Touched: touched, Details: map[string]any{"new": out.New, "known": out.Known}})
+		tx.Log(store.Event{Kind: "tightenings.imported", Touched: touched, Details: map[string]any{"known": out.Known, "after": tally(fresh)}})
 		after, err := recalibrateAll(ctx, tx, tools, types)
 		if err != nil {
 			return out, err
@@ -68,6 +68,28 @@ func (w *Workshop) ImportTightenings(ctx context.Context, act Act, list []store.
 		out.Touched, err = touchedBy(ctx, tx, tools, types, fresh)
 		return out, err
 	})
+}
+
+// tally is what the log tells of tightenings that are new: how many of each tool,
+// and of what time. Each of them is kept, and never changed.
+func tally(list []store.TighteningRecord) map[string]any {
+	type count struct {
+		New         int
+		First, Last time.Time
+	}
+	out := map[string]any{}
+	for _, v := range list {
+		c, ok := out["tools/"+v.Tool].(count)
+		if at := v.Tightening.At; !ok || at.Before(c.First) {
+			c.First = at
+		}
+		if at := v.Tightening.At; at.After(c.Last) {
+			c.Last = at
+		}
+		c.New++
+		out["tools/"+v.Tool] = c
+	}
+	return out
 }
 
 // tagsIn are the tools of tightenings, each once, in order.

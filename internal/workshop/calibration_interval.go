@@ -124,7 +124,7 @@ func (w *Workshop) ApplyInterval(ctx context.Context, act Act, tag string, metho
 			return out, err
 		}
 		tx.Log(store.Event{Kind: "tool.interval", Subject: "tools/" + tag, Details: map[string]any{
-			"days": out.Days, "before": out.Proposal.Present, "proposal": out.Proposal,
+			"before": map[string]any{"Days": out.Proposal.Present}, "after": map[string]any{"Days": out.Days}, "proposal": out.Proposal,
 		}})
 		out.Standing, err = w.recalibrate(ctx, tx, tool, kind, nil)
 		return out, err

@@ -229,7 +229,7 @@ func (w *Workshop) CloseLines(ctx context.Context, act Act, tag, name string, li
 			return out, err
 		}
 		tx.Log(store.Event{Kind: "trace.closed", Subject: "tools/" + tag, Details: map[string]any{
-			"finding": f.Name, "lines": lines, "decision": d.Answer, "note": d.Note,
+			"finding": f.Name, "before": decisions(before.Lines, lines), "after": decided,
 		}})
 		for _, d := range decided {
 			rs.decisions[tag] = append(rs.decisions[tag], store.DecisionRecord{Tool: tag, Finding: f.Name, Decision: d})
@@ -243,6 +243,17 @@ func (w *Workshop) CloseLines(ctx context.Context, act Act, tag, name string, li
 		}
 		return out, nil
 	})
+}
+
+// decisions are those that stand about lines of a trace.
+func decisions(list []TraceLine, lines []string) []calibration.Decision {
+	out := []calibration.Decision{}
+	for _, l := range list {
+		if l.Decision != nil && slices.Contains(lines, l.ID) {
+			out = append(out, *l.Decision)
+		}
+	}
+	return out
 }
 
 func checkClosing(lines []string, d calibration.Decision) error {

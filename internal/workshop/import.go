@@ -158,7 +158,7 @@ func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
 	for _, c := range i.counts {
 		out.Counts = append(out.Counts, *c)
 	}
-	if i.changed() {
+	if i.wrote() {
 		i.tx.Log(store.Event{Kind: "site.imported", Details: out.Counts})
 	}
 	if out.Affected, err = i.affected(ctx); err != nil {
@@ -211,7 +211,7 @@ func doubts(files []File, opts sitefile.Options) error {
 	return fs.Err("DOUBTS", "torques are in doubt; nothing was written: correct them, or accept them in the file if they are right")
 }
 
-func (i *importer) changed() bool {
+func (i *importer) wrote() bool {
 	for _, c := range i.counts {
 		if c.Added+c.Changed > 0 {
 			return true
@@ -227,10 +227,9 @@ func (i *importer) putSite(ctx context.Context, v *site.Site) error {
 		}
 		return nil
 	}
-	c := i.count("site")
 	had := i.have.site
 	had.Revision = 0
-	return putOne(ctx, c, had.ID != "", had, *v, i.tx.PutSite)
+	return putOne(ctx, i, i.count("site"), "", had.ID != "", had, *v, i.tx.PutSite)
 }
 
 // lock takes the rows of what stands and is in the files, as a booking does.
@@ -255,17 +254,17 @@ func (i *importer) lock(ctx context.Context, files *sitefile.Workshop) error {
 }
 
 func (i *importer) putPlaces(ctx context.Context, files *sitefile.Workshop) error {
-	if err := putAll(ctx, i.count("bay"), files.Bays, i.have.bays, bayID, i.tx.PutBay); err != nil {
+	if err := putAll(ctx, i, i.count("bay"), files.Bays, i.have.bays, bayID, i.tx.PutBay); err != nil {
 		return err
 	}
-	return putAll(ctx, i.count("technician"), files.Technicians, i.have.technicians, technicianID, i.tx.PutTechnician)
+	return putAll(ctx, i, i.count("technician"), files.Technicians, i.have.technicians, technicianID, i.tx.PutTechnician)
 }
 
 func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error {
-	if err := putAll(ctx, i.count("engine family"), files.EngineFamilies, i.have.families, familyID, i.tx.PutEngineFamily); err != nil {
+	if err := putAll(ctx, i, i.count("engine family"), files.EngineFamilies, i.have.families, familyID, i.tx.PutEngineFamily); err != nil {
 		return err
 	}
-	if err := putAll(ctx, i.count("tool type"), files.ToolTypes, i.have.types, typeID, i.tx.PutToolType); err != nil {
+	if err := putAll(ctx, i, i.count("tool type"), files.ToolTypes, i.have.types, typeID, i.tx.PutToolType); err != nil {
 		return err
 	}
 	proven, err := i.tx.Certificates(ctx, store.CertificateFilter{})
@@ -276,7 +275,7 @@ func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error
 	for _, c := range proven {
 		has[c.Tool] = true
 	}
-	return putAll(ctx, i.count("tool"), mapped(files.Tools, func(t site.Tool) site.Tool {
+	return putAll(ctx, i, i.count("tool"), mapped(files.Tools, func(t site.Tool) site.Tool {
 		had, stands := i.have.tools[t.Tag]
 		// What certificates say is not for a file to change.
 		if has[t.Tag] {
@@ -292,7 +291,7 @@ func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error
 }
 
 func (i *importer) putWork(ctx context.Context, files *sitefile.Workshop) error {
-	err := putAll(ctx, i.count("preparation"), mapped(files.Preparations, preparationWithoutLines), i.have.preparations,
+	err := putAll(ctx, i, i.count("preparation"), mapped(files.Preparations, preparationWithoutLines), i.have.preparations,
 		preparationID, i.tx.PutPreparation)
 	if err != nil {
 		return err
@@ -309,7 +308,7 @@ func (i *importer) putWork(ctx context.Context, files *sitefile.Workshop) error 
 			fs.Add("procedures/"+v.ID, "version %d is %s and never changes: give the new content a new version", v.Version, had.State)
 			continue
 		}
-		if err := putOne(ctx, c, exists, had, v, i.tx.PutProcedure); err != nil {
+		if err := putOne(ctx, i, c, "procedures/"+v.ID, exists, had, v, i.tx.PutProcedure); err != nil {
 			return err
 		}
 	}
@@ -356,21 +355,22 @@ func (i *importer) putBooking(ctx context.Context, c *ImportCount, b sitefile.St
 			return nil
 		}
 	}
-	refs := store.RefsOf(bookings)
-	if err := i.tx.Lapse(ctx, refs); err != nil {
+	if err := i.tx.Lapse(ctx, store.RefsOf(bookings)); err != nil {
 		return err
 	}
 	for _, old := range before {
-		if err := i.tx.SetJobState(ctx, old.ID, site.Cancelled); err != nil {
+		if _, err := changeState(ctx, i.tx, old, site.Cancelled, "job.replaced", "replaced by what was imported"); err != nil {
 			return err
 		}
 	}
 	if err := i.tx.Claim(ctx, bookings); err != nil {
 		return err
 	}
-	if _, _, err := i.tx.Book(ctx, job, true, bookings); err != nil {
+	job, booked, err := i.tx.Book(ctx, job, true, bookings)
+	if err != nil {
 		return err
 	}
+	i.tx.Log(bookedEvent("job.reserved", Booked{Job: job, Bookings: booked}))
 	if len(before) > 0 {
 		c.Changed++
 	} else {
@@ -404,27 +404,29 @@ func (i *importer) count(kind string) *ImportCount {
 	return c
 }
 
-func putAll[T any](ctx context.Context, c *ImportCount, list []T, have map[string]T, id func(T) string,
+func putAll[T any](ctx context.Context, i *importer, c *ImportCount, list []T, have map[string]T, id func(T) string,
 	put func(context.Context, T) error,
 ) error {
 	for _, v := range list {
 		had, exists := have[id(v)]
-		if err := putOne(ctx, c, exists, had, v, put); err != nil {
+		if err := putOne(ctx, i, c, collections[c.Kind]+"/"+id(v), exists, had, v, put); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func putOne[T any](ctx context.Context, c *ImportCount, exists bool, had, v T, put func(context.Context, T) error) error {
+func putOne[T any](ctx context.Context, i *importer, c *ImportCount, subject string, exists bool, had, v T, put func(context.Context, T) error) error {
 	switch {
 	case exists && same(had, v):
 		c.Unchanged++
 		return nil
 	case exists:
 		c.Changed++
+		i.tx.Log(i.changed(c.Kind, subject, had, v))
 	default:
 		c.Added++
+		i.tx.Log(store.Event{Kind: eventKind(c.Kind, "added"), Subject: subject, Details: map[string]any{"after": heading(v)}})
 	}
 	return put(ctx, v)
 }

@@ -123,7 +123,7 @@ func (w *Workshop) CreateTool(ctx context.Context, act Act, t site.Tool) (site.T
 		if err := checkNewCondition(ctx, tx, t); err != nil {
 			return t, err
 		}
-		tx.Log(store.Event{Kind: "tool.added", Subject: "tools/" + t.Tag, Details: t})
+		tx.Log(store.Event{Kind: "tool.added", Subject: "tools/" + t.Tag, Details: map[string]any{"after": t}})
 		return t, tx.PutTool(ctx, t)
 	})
 }
@@ -195,7 +195,7 @@ func (w *Workshop) CreateToolType(ctx context.Context, act Act, t site.ToolType)
 		if err := checkToolType(ctx, tx, t); err != nil {
 			return t, err
 		}
-		tx.Log(store.Event{Kind: "tool-type.added", Subject: "toolTypes/" + t.ID, Details: t})
+		tx.Log(store.Event{Kind: "tool-type.added", Subject: "toolTypes/" + t.ID, Details: map[string]any{"after": t}})
 		return t, tx.PutToolType(ctx, t)
 	})
 }

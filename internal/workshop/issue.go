@@ -116,7 +116,7 @@ func (w *Workshop) IssueTools(ctx context.Context, act Act, o IssueOrder) (Issue
 				continue
 			}
 			v := site.Issue{Tool: tag, Technician: o.Technician, OutSince: tx.Now(), Note: o.Note}
-			issue, err := c.write(ctx, v, grant, o.Bay, "tool.issued")
+			issue, err := c.write(ctx, nil, v, grant, o.Bay)
 			if err != nil {
 				return out, err
 			}
@@ -220,8 +220,9 @@ func (c *counter) ask(tag string) tooling.Ask {
 	return out
 }
 
-// write writes an issue as it was granted.
-func (c *counter) write(ctx context.Context, v site.Issue, g tooling.Grant, bay, kind string) (site.Issue, error) {
+// write writes an issue as it was granted, to whoever has the tool from the shelf
+// or, if there is an issue before it, from another.
+func (c *counter) write(ctx context.Context, from *site.Issue, v site.Issue, g tooling.Grant, bay string) (site.Issue, error) {
 	v.IssuedAt, v.DueAt, v.Bay = c.tx.Now(), g.Due, bay
 	touched := []string{"tools/" + v.Tool, "technicians/" + v.Technician}
 	if b := g.Booking; b != nil {
@@ -236,7 +237,12 @@ func (c *counter) write(ctx context.Context, v site.Issue, g tooling.Grant, bay,
 	}
 	v, err := c.tx.AddIssue(ctx, v)
 	if err == nil {
-		c.tx.Log(store.Event{Kind: kind, Subject: "tools/" + v.Tool, Touched: touched, Details: v})
+		event := store.Event{Kind: "tool.issued", Subject: "tools/" + v.Tool, Details: map[string]any{"after": v}}
+		if from != nil {
+			event = changed("tool.handed-over", "tools/"+v.Tool, from, v)
+		}
+		event.Touched = touched
+		c.tx.Log(event)
 	}
 	return v, err
 }
@@ -394,7 +400,7 @@ func (c *counter) pass(ctx context.Context, from site.Issue, o HandOver) (Handed
 		return out, nil, err
 	}
 	v := site.Issue{Tool: from.Tool, Technician: c.technician.ID, OutSince: from.OutSince, Follows: from.ID, Note: o.Note}
-	out.To, err = c.write(ctx, v, grant, o.Bay, "tool.handed-over")
+	out.To, err = c.write(ctx, &from, v, grant, o.Bay)
 	return out, nil, err
 }
 

@@ -372,10 +372,7 @@ func (s *leaveSearch) add(o *LeaveOption, job int, placed *plan.Plan) {
 		return
 	}
 	o.Jobs = append(o.Jobs, ArrangedJob{Job: j.ID, Reference: j.Reference, Plan: &proposed, Planned: j.Planned, Promise: j.Promise, Moved: true})
-	for _, b := range s.held[job] {
-		if !slices.Contains(gone, b.ID) {
-			continue
-		}
+	for _, b := range gone {
 		at := slices.IndexFunc(more, func(n site.Booking) bool {
 			return n.Kind == b.Kind && n.During == b.During && slices.Equal(n.Steps, b.Steps)
 		})

@@ -46,7 +46,7 @@ func (w *Workshop) MakeLink(ctx context.Context, act Act, title string, calendar
 			return MadeLink{}, err
 		}
 		fresh = true
-		tx.Log(linkEvent("link.made", made))
+		tx.Log(linkEvent("link.made", nil, made))
 		return MadeLink{Link: made}, nil
 	})
 	if fresh && err == nil {
@@ -56,8 +56,8 @@ func (w *Workshop) MakeLink(ctx context.Context, act Act, title string, calendar
 }
 
 // linkEvent tells what became of a link; the secret is in no event.
-func linkEvent(kind string, l site.Link) store.Event {
-	e := store.Event{Kind: kind, Subject: fmt.Sprintf("links/%d", l.ID), Details: map[string]any{"title": l.Title}}
+func linkEvent(kind string, before any, l site.Link) store.Event {
+	e := changed(kind, fmt.Sprintf("links/%d", l.ID), before, l)
 	if l.Calendar != nil {
 		e.Touched = []string{store.ResourceSubject(l.Calendar.Kind, l.Calendar.ID)}
 	}
@@ -79,8 +79,9 @@ func (w *Workshop) RevokeLink(ctx context.Context, act Act, id int64) (site.Link
 		if err := tx.RevokeLink(ctx, id); err != nil {
 			return link, err
 		}
-		tx.Log(linkEvent("link.revoked", link))
-		return tx.Link(ctx, id)
+		revoked, err := tx.Link(ctx, id)
+		tx.Log(linkEvent("link.revoked", link, revoked))
+		return revoked, err
 	})
 }
 

@@ -140,8 +140,11 @@ func writeJob(ctx context.Context, tx *store.Tx, job site.Job, bookings []site.B
 	if err != nil {
 		return Booked{}, err
 	}
-	tx.Log(store.Event{
-		Kind: kind, Subject: fmt.Sprintf("jobs/%d", job.ID), Touched: store.Touching(job.ID, booked...), Details: Booked{job, booked},
-	})
-	return Booked{Job: job, Bookings: booked}, nil
+	out := Booked{Job: job, Bookings: booked}
+	tx.Log(bookedEvent(kind, out))
+	return out, nil
+}
+
+func bookedEvent(kind string, b Booked) store.Event {
+	return store.Event{Kind: kind, Subject: fmt.Sprintf("jobs/%d", b.Job.ID), Touched: store.Touching(b.Job.ID, b.Bookings...), Details: b}
 }

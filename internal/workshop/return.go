@@ -73,6 +73,7 @@ func (w *Workshop) ReturnTool(ctx context.Context, act Act, v ToolReturn) (Retur
 		if err != nil {
 			return out, err
 		}
+		had := held
 		held.Outcome, held.Note = site.Returned, joined(held.Note, v.Note)
 		held.Counted = counted(kind.Pieces, missing, damaged)
 		if out.Issue, err = tx.CloseIssue(ctx, held); err != nil {
@@ -88,7 +89,9 @@ func (w *Workshop) ReturnTool(ctx context.Context, act Act, v ToolReturn) (Retur
 		if held.Job != 0 {
 			touched = append(touched, fmt.Sprintf("jobs/%d", held.Job))
 		}
-		tx.Log(store.Event{Kind: "tool.returned", Subject: "tools/" + v.Tool, Touched: touched, Details: out.Issue})
+		event := changed("tool.returned", "tools/"+v.Tool, had, out.Issue)
+		event.Touched = touched
+		tx.Log(event)
 		return out, nil
 	})
 }
@@ -219,7 +222,7 @@ func freeBooking(ctx context.Context, tx *store.Tx, held site.Issue, done bool) 
 	}
 	tx.Log(store.Event{
 		Kind: "booking.ended", Subject: fmt.Sprintf("bookings/%d", b.ID), Touched: store.Touching(b.Job, b),
-		Details: map[string]any{"reference": b.Reference, "end": cut, "was": out.end},
+		Details: map[string]any{"reference": b.Reference, "before": map[string]any{"End": out.end}, "after": map[string]any{"End": cut}},
 	})
 	return out, tx.CutBooking(ctx, b.ID, cut)
 }

@@ -72,11 +72,13 @@ type bench struct {
 	scene    running.Scene
 	job      site.Job
 	bookings []site.Booking
+	// before and after are what the act at hand changes, for the log.
+	before, after map[string]any
 }
 
 // bench reads a job with what was recorded of it and what is around it.
 func (w *Workshop) bench(ctx context.Context, r store.Reader, job site.Job, now time.Time) (*bench, error) {
-	b := &bench{job: job}
+	b := &bench{job: job, before: map[string]any{}, after: map[string]any{}}
 	net, err := networkOf(ctx, r, job)
 	if err != nil {
 		return nil, err
@@ -263,13 +265,29 @@ func (b *bench) move(ctx context.Context, tx *store.Tx, step string, during hour
 	if during.End.After(planned.End) {
 		planned.End = during.End
 	}
+	b.tell("Steps."+step, b.place(step), during)
+	b.tell("Planned", b.job.Planned, planned)
 	b.job.Steps, b.job.Planned, b.Places = steps, planned, steps
 	return tx.SetPlaces(ctx, b.job.ID, planned, steps)
 }
 
-// log notes an event of the job, with the technician and tools that it touches.
+// tell notes for the log what an act changes; nil is what is not there.
+func (b *bench) tell(what string, was, is any) {
+	if was != nil {
+		b.before[what] = was
+	}
+	if is != nil {
+		b.after[what] = is
+	}
+}
+
+// log notes an event of the job, with the technician and tools that it touches
+// and what was told before.
 func (b *bench) log(tx *store.Tx, kind string, touched []string, details map[string]any) {
 	details["reference"] = b.job.Reference
+	if len(b.before)+len(b.after) > 0 {
+		details["before"], details["after"] = b.before, b.after
+	}
 	tx.Log(store.Event{Kind: kind, Subject: fmt.Sprintf("jobs/%d", b.job.ID), Touched: touched, Details: details})
 }
 

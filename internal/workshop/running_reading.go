@@ -84,7 +84,7 @@ func (w *Workshop) RecordReadings(ctx context.Context, act Act, q StepRecord, li
 			made = append(made, r)
 			b.Record.Readings = append(b.Record.Readings, r)
 		}
-		return b.keep(ctx, tx, step, made, "reading.recorded", q)
+		return b.keep(ctx, tx, step, nil, made, "reading.recorded", q)
 	})
 }
 
@@ -99,8 +99,9 @@ func nth(err error, i, of int) error {
 	return &out
 }
 
-// keep writes readings, and tells what the step still lacks.
-func (b *bench) keep(ctx context.Context, tx *store.Tx, step string, list []running.Reading, kind string, q StepRecord) (Readings, error) {
+// keep writes readings, and tells what the step still lacks. They are new, or
+// one takes the place of another.
+func (b *bench) keep(ctx context.Context, tx *store.Tx, step string, old *running.Reading, list []running.Reading, kind string, q StepRecord) (Readings, error) {
 	out := Readings{Step: step}
 	err := b.certificates(ctx, tx.Reader, list, tx.Now())
 	if err != nil {
@@ -131,9 +132,13 @@ func (b *bench) keep(ctx context.Context, tx *store.Tx, step string, list []runn
 	if err := recount(ctx, tx, tags); err != nil {
 		return out, err
 	}
-	b.log(tx, kind, touching(q.Technician, tags...), map[string]any{
-		"step": step, "technician": q.Technician, "at": q.At, "readings": out.Readings, "outside": outside,
-	})
+	details := map[string]any{"step": step, "technician": q.Technician, "at": q.At, "outside": outside}
+	if old != nil {
+		b.tell("Reading", old, out.Readings[0])
+	} else {
+		details["readings"] = out.Readings
+	}
+	b.log(tx, kind, touching(q.Technician, tags...), details)
 	return out, nil
 }
 
@@ -168,7 +173,7 @@ func (w *Workshop) CorrectReading(ctx context.Context, act Act, q StepRecord, re
 			return Readings{}, err
 		}
 		r.Technician, r.Actor = q.Technician, act.Caller.User
-		return b.keep(ctx, tx, r.Step, []running.Reading{r}, "reading.corrected", q)
+		return b.keep(ctx, tx, r.Step, &old[0], []running.Reading{r}, "reading.corrected", q)
 	})
 }
 

@@ -115,7 +115,9 @@ func (b *bench) event(ctx context.Context, tx *store.Tx, act Act, q *StepRecord,
 	e, err := tx.AddStepEvent(ctx, b.job.ID, running.Event{
 		Entry: q.entry(act, step, run), Act: what, PlannedStart: place.Start, PlannedEnd: place.End,
 	})
+	was := b.State(step)
 	b.Record.Events = append(b.Record.Events, e)
+	b.tell("State", was, b.State(step))
 	return err
 }
 
@@ -169,8 +171,11 @@ func (w *Workshop) PauseStep(ctx context.Context, act Act, q StepRecord) (Record
 		if err := refusal(fmt.Sprintf("%s of job %d cannot be paused", step, b.job.ID), b.MayPause(step)); err != nil {
 			return Recorded{}, err
 		}
+		if err := b.event(ctx, tx, act, &q, step, b.Run(step), running.Pause); err != nil {
+			return Recorded{}, err
+		}
 		b.log(tx, "step.paused", touching(q.Technician), map[string]any{"step": step, "technician": q.Technician, "at": q.At, "note": q.Note})
-		return Recorded{}, b.event(ctx, tx, act, &q, step, b.Run(step), running.Pause)
+		return Recorded{}, nil
 	})
 }
 
@@ -201,7 +206,7 @@ func (w *Workshop) FinishStep(ctx context.Context, act Act, q StepRecord) (Recor
 		}
 		b.log(tx, "step.finished", append(touching(q.Technician, b.scene.Booked[step]...), freedNames(out.Freed)...), map[string]any{
 			"step": step, "technician": q.Technician, "at": q.At, "overridden": against, "reason": q.Override,
-			"late_minutes": out.Late, "freed": out.Freed,
+			"late_minutes": out.Late,
 		})
 		return out, nil
 	})
@@ -246,8 +251,10 @@ func (b *bench) cut(ctx context.Context, tx *store.Tx, chosen func(site.Booking)
 			continue
 		}
 		freed = append(freed, k) // as it was
+		name := fmt.Sprintf("Bookings[%d %s]", k.ID, store.ResourceSubject(k.Kind, k.Resource))
+		b.tell(name, k.During, nil)
 		if !k.During.Start.Before(end) {
-			if err := tx.Vacate(ctx, []int64{k.ID}); err != nil {
+			if err := tx.Vacate(ctx, []site.Booking{k}); err != nil {
 				return nil, err
 			}
 			continue
@@ -256,6 +263,7 @@ func (b *bench) cut(ctx context.Context, tx *store.Tx, chosen func(site.Booking)
 			return nil, err
 		}
 		b.bookings[i].During.End = end
+		b.tell(name, k.During, b.bookings[i].During)
 	}
 	return freed, nil
 }
@@ -301,12 +309,14 @@ func (w *Workshop) WaiveStep(ctx context.Context, act Act, q StepRecord) (Record
 		if err := tx.AddWaiver(ctx, b.job.ID, v); err != nil {
 			return out, err
 		}
+		was := b.State(step)
 		b.Record.Waivers = append(b.Record.Waivers, v)
+		b.tell("State", was, b.State(step))
 		var err error
 		if out.Freed, err = b.free(ctx, tx); err != nil {
 			return out, err
 		}
-		b.log(tx, "step.waived", freedNames(out.Freed), map[string]any{"step": step, "at": q.At, "reason": q.Note, "freed": out.Freed})
+		b.log(tx, "step.waived", freedNames(out.Freed), map[string]any{"step": step, "at": q.At, "reason": q.Note})
 		return out, nil
 	})
 }
@@ -369,7 +379,7 @@ func (w *Workshop) CloseJob(ctx context.Context, act Act, id int64, told Told) (
 		if err := b.handBack(ctx, tx); err != nil {
 			return out, err
 		}
-		b.log(tx, "job.closed", freedNames(out.Freed), map[string]any{"at": told.At, "note": told.Note, "freed": out.Freed})
+		b.log(tx, "job.closed", freedNames(out.Freed), map[string]any{"at": told.At, "note": told.Note})
 		out.Job = b.job
 		return out, nil
 	})
@@ -386,6 +396,8 @@ func (b *bench) handBack(ctx context.Context, tx *store.Tx) error {
 	if !end.Before(b.job.Planned.End) || !end.After(b.job.Planned.Start) {
 		return nil
 	}
+	was := b.job.Planned
 	b.job.Planned.End = end
+	b.tell("Planned", was, b.job.Planned)
 	return tx.SetPlaces(ctx, b.job.ID, b.job.Planned, b.job.Steps)
 }
