@@ -2,6 +2,7 @@ package hours
 
 import (
 	"cmp"
+	"sort"
 	"time"
 )
 
@@ -31,25 +32,37 @@ func (d Date) Compare(e Date) int {
 
 // At is the instant that a wall time stands for, in minutes after the day's
 // midnight: the first at which the local clock shows that time or a later one.
+//
+// It asks what a clock shows, and not time.Time.ZoneBounds, which in the years
+// beyond a zone's table ends a leap year a day early, before the time asked about.
 func (d Date) At(minute int, zone *time.Location) time.Time {
 	wall := d.utc().Add(time.Duration(minute) * time.Minute)
-	// No zone is two days away from UTC, so the local clock is behind the
-	// wall time at first; from there each offset is tried for as long as it
-	// is in force.
-	t := wall.AddDate(0, 0, -2).In(zone)
-	for {
-		start, end := t.ZoneBounds()
-		_, offset := t.Zone()
-		at := wall.Add(-time.Duration(offset) * time.Second)
-		switch {
-		case !start.IsZero() && at.Before(start):
-			return start.UTC() // skipped: the clock jumped over it
-		case end.IsZero() || at.Before(end):
-			return at
-		}
-		t = end
+	shown := func(t time.Time) time.Time {
+		_, offset := t.In(zone).Zone()
+		return t.Add(time.Duration(offset) * time.Second)
 	}
+	// No clock is a day away from UTC, so these see every offset that is in
+	// force around the time; the greatest gives the earliest instant.
+	var at time.Time
+	for _, around := range []time.Duration{-aDayAway, 0, aDayAway} {
+		near := wall.Add(around)
+		if t := wall.Add(near.Sub(shown(near))); shown(t).Equal(wall) && (at.IsZero() || t.Before(at)) {
+			at = t
+		}
+	}
+	if !at.IsZero() {
+		return at
+	}
+	// The clock jumped over it.
+	from := wall.Add(-aDayAway)
+	seconds := sort.Search(int(2*aDayAway/time.Second), func(n int) bool {
+		return !shown(from.Add(time.Duration(n) * time.Second)).Before(wall)
+	})
+	return from.Add(time.Duration(seconds) * time.Second)
 }
+
+// aDayAway is farther than any local clock is from UTC.
+const aDayAway = 26 * time.Hour
 
 // utc is the day's midnight as if the zone were UTC.
 func (d Date) utc() time.Time {

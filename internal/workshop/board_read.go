@@ -20,6 +20,7 @@ const (
 	lapseAhead = 7 * 24 * time.Hour
 	partsAhead = 3 * 24 * time.Hour
 	maxOnBoard = 5000 // jobs read for one board
+	maxBetween = 90 * 24 * time.Hour
 )
 
 // Board gives the week that a day lies in, Monday to Sunday in the site's zone.
@@ -111,11 +112,10 @@ func (m *boardMaker) read(ctx context.Context, r store.Reader) error {
 	b := &m.board
 	near := hours.Range{Start: b.Now.Truncate(time.Minute), End: b.Now.Truncate(time.Minute).Add(lapseAhead)}
 	reach := hours.Range{Start: b.During.Start, End: b.During.End}
-	if near.Start.Before(reach.Start) {
-		reach.Start = near.Start
-	}
-	if near.End.After(reach.End) {
-		reach.End = near.End
+	// Of a week far from now the board tells nothing that is near: it would have
+	// to read all that lies between.
+	if near.Start.Sub(reach.End) < maxBetween && reach.Start.Sub(near.End) < maxBetween {
+		reach = cover(reach, near)
 	}
 	var err error
 	if m.state, err = r.State(ctx, b.Now, reach, nil); err != nil {
