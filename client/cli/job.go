@@ -52,6 +52,8 @@ func (a *app) jobCancelCommand() *cobra.Command {
 	var reason string
 	cmd := a.command(verb{
 		use: "cancel JOB", short: "Give up all bookings of a job",
+		long: `Give up all bookings of a job, or of a reservation. Who is only a technician
+gives up what they have reserved themselves; anything else is a manager's.`,
 		example: `  bayhold job cancel 17 --reason "customer called off"`,
 		args:    cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {

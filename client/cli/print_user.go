@@ -50,6 +50,7 @@ func userFacts(c clock, u *bayholdv1.User) [][2]string {
 		{"Roles", roleWords(u.GetRoles())},
 		{"Technician", id(u.GetTechnician())},
 		{"Certificate", u.GetCertificateSubject()},
+		{"Certificate last shown", c.at(u.GetCertificateUseTime())},
 		{"Disabled since", c.at(u.GetDisableTime())},
 		{"Added", c.at(u.GetCreateTime())},
 	}

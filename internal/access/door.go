@@ -1,12 +1,12 @@
 package access
 
 import (
+	"cmp"
 	"context"
 	"crypto/x509/pkix"
 	"log/slog"
 	"maps"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -22,7 +22,7 @@ const Fresh = 2 * time.Second
 const (
 	// mostKnown bounds what is remembered.
 	mostKnown = 10_000
-	// A token's last use is written at most this often, and at the end.
+	// A last use is written at most this often, and at the end.
 	useCoarse = 5 * time.Minute
 	usePeriod = 15 * time.Second
 )
@@ -39,7 +39,7 @@ type Door struct {
 
 	mu    sync.Mutex
 	known map[any]known
-	uses  map[store.Use]*use // by the token: At is zero in the key
+	uses  map[store.Use]*use // by the token or certificate: At is zero in the key
 }
 
 // known is what was read of somebody, and when.
@@ -49,7 +49,7 @@ type known struct {
 	read time.Time
 }
 
-// use is when a token was last used, and when that was last written.
+// use is when a token or a certificate was last used, and when that was last written.
 type use struct{ last, written time.Time }
 
 // NewDoor makes a door to the sites of a store; now tells the time.
@@ -117,7 +117,11 @@ func (d *Door) Certificate(ctx context.Context, subject pkix.Name) (Caller, erro
 		return Caller{}, fault.New(fault.Unauthenticated, "CERTIFICATE",
 			"the client certificate is no user's here: an administrator gives it to one with user change --certificate, or give a token")
 	}
-	return k.caller(CertificateToken)
+	c, err := k.caller(CertificateToken)
+	if err == nil {
+		d.used(store.Use{Site: key.site, User: c.User, Subject: key.subject}, d.now())
+	}
+	return c, err
 }
 
 // caller is who the credential stands for, unless they may not call.
@@ -174,7 +178,7 @@ func (d *Door) used(key store.Use, at time.Time) {
 	}
 }
 
-// Run writes when tokens were last used, from time to time until ctx ends, and
+// Run writes when tokens and certificates were last used, from time to time until ctx ends, and
 // once more then.
 func (d *Door) Run(ctx context.Context) {
 	tick := time.NewTicker(usePeriod)
@@ -192,8 +196,8 @@ func (d *Door) Run(ctx context.Context) {
 	}
 }
 
-// writeUses writes each new use of a token, unless one was written less than
-// coarse ago, and forgets tokens that have not been used for long.
+// writeUses writes each new use, unless one of the same was written less than
+// coarse ago, and forgets what has not been used for long.
 func (d *Door) writeUses(ctx context.Context, coarse time.Duration) {
 	var due []store.Use
 	d.mu.Lock()
@@ -213,10 +217,10 @@ func (d *Door) writeUses(ctx context.Context, coarse time.Duration) {
 	// In one order everywhere: servers that write at the same time must not
 	// wait for each other in a circle.
 	slices.SortFunc(due, func(a, b store.Use) int {
-		return strings.Compare(a.Site+"/"+a.User+"/"+a.Token, b.Site+"/"+b.User+"/"+b.Token)
+		return cmp.Or(cmp.Compare(a.Site, b.Site), cmp.Compare(a.User, b.User), cmp.Compare(a.Token, b.Token), cmp.Compare(a.Subject, b.Subject))
 	})
 	if err := d.store.WriteUses(ctx, due); err != nil {
-		d.log.WarnContext(ctx, "last uses of tokens were not written", "tokens", len(due), "cause", err)
+		d.log.WarnContext(ctx, "last uses of tokens and certificates were not written", "uses", len(due), "cause", err)
 		return
 	}
 	d.mu.Lock()

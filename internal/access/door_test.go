@@ -159,6 +159,42 @@ func TestLastUseIsWrittenInTheEnd(t *testing.T) {
 	}
 }
 
+func TestTheLastUseOfACertificateIsWrittenToo(t *testing.T) {
+	t.Parallel()
+	h := open(t)
+	anna := pkix.Name{CommonName: "anna", Organization: []string{"quay"}}
+	h.enrol(t, site.User{ID: "anna", Roles: access.Roles, Subject: anna.String()})
+	used := func() time.Time {
+		u, err := h.shop.User(t.Context(), "quay", "anna")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return u.SubjectUsed
+	}
+	show := func() {
+		if _, err := h.Certificate(t.Context(), anna); err != nil {
+			t.Fatal(err)
+		}
+		ended, cancel := context.WithCancel(t.Context())
+		cancel()
+		h.Run(ended)
+	}
+	if !used().IsZero() {
+		t.Errorf("shown before it was: %v", used())
+	}
+	for _, later := range []time.Duration{time.Minute, 20 * time.Minute} {
+		h.now = noon.Add(later)
+		if show(); !used().Equal(h.now) {
+			t.Errorf("last shown %v, want %v", used(), h.now)
+		}
+	}
+	// Another certificate has never been shown, whatever this one was.
+	edited, err := h.shop.EditUser(t.Context(), h.act(), "anna", func(u *site.User) { u.Subject = "CN=ann,O=quay" })
+	if err != nil || !edited.SubjectUsed.IsZero() || !used().IsZero() {
+		t.Errorf("a new one: %v, %v, %v", edited, used(), err)
+	}
+}
+
 func TestACertificateTellsWhoCalls(t *testing.T) {
 	t.Parallel()
 	h := open(t)

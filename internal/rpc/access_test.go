@@ -62,7 +62,7 @@ var mayCall = map[string]string{
 	"BookingService/BookPlan":     "m",
 	"BookingService/Reserve":      "mt",
 	"BookingService/ConfirmJob":   "m",
-	"BookingService/CancelJob":    "m",
+	"BookingService/CancelJob":    "mt",
 	"BookingService/GetBooking":   "mta",
 	"BookingService/ListBookings": "mta",
 
@@ -450,6 +450,48 @@ func TestARevokedTokenIsWorthNothingSoon(t *testing.T) {
 	}
 	if detail[*errdetails.ErrorInfo](err).GetReason() != "TOKEN_REVOKED" {
 		t.Errorf("the stream ended with %v", err)
+	}
+}
+
+// TestATechnicianGivesUpTheirOwnReservationOnly lets them cancel what they
+// reserved, and neither what another did nor a planned job.
+func TestATechnicianGivesUpTheirOwnReservationOnly(t *testing.T) {
+	t.Parallel()
+	c := small(t)
+	as := func(id string) bayholdv1.BookingServiceClient {
+		token := c.house.enrol(t, "quay", site.User{ID: id + "-user", Technician: id, Roles: []access.Role{access.Technician}})
+		return bayholdv1.NewBookingServiceClient(c.house.dial(t, token))
+	}
+	ada, ben := as("ada"), as("ben")
+	reserve := func(who bayholdv1.BookingServiceClient, day int) string {
+		got, err := who.Reserve(t.Context(), &bayholdv1.ReserveRequest{
+			Parent: quay, Reference: "R-1", Resources: []string{lk1}, State: bayholdv1.BookingState_BOOKING_STATE_CONFIRMED, RequestId: uuid.NewString(),
+			During: &bayholdv1.TimeRange{Start: at(day, 8), End: at(day, 9)},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.GetJob().GetName()
+	}
+	cancel := func(who bayholdv1.BookingServiceClient, job string) error {
+		return second(who.CancelJob(t.Context(), &bayholdv1.CancelJobRequest{Name: job, RequestId: uuid.NewString()}))
+	}
+	adas, bens, managers := reserve(ada, 20), reserve(ben, 21), reserve(c.booking, 22)
+	for name, job := range map[string]string{
+		"another's": bens, "a manager's": managers, "a planned job": c.chainJob(t), "one from a file": quay + "/jobs/1",
+	} {
+		if err := cancel(ada, job); detail[*errdetails.ErrorInfo](err).GetReason() != "OWN_NAME" {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	for range 2 { // the second time it is cancelled already, which is no error
+		if err := cancel(ada, adas); err != nil {
+			t.Errorf("their own: %v", err)
+		}
+	}
+	reserve(ben, 20) // what it held is free
+	if err := cancel(c.booking, bens); err != nil {
+		t.Errorf("a manager: %v", err)
 	}
 }
 

@@ -20,8 +20,8 @@ import (
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
-// everything is a picture of all that the database holds, by table. When a
-// token was last used is left out: that is noted of dry runs too.
+// everything is a picture of all that the database holds, by table. When a token
+// or a certificate was last used is left out: that is noted of dry runs too.
 func everything(t *testing.T, pool *pgxpool.Pool) map[string]string {
 	t.Helper()
 	rows, err := pool.Query(t.Context(), "SELECT tablename::text FROM pg_tables WHERE schemaname = 'public'")
@@ -44,7 +44,7 @@ func everything(t *testing.T, pool *pgxpool.Pool) map[string]string {
 		var count int
 		var sum string
 		err := pool.QueryRow(t.Context(), fmt.Sprintf(
-			"SELECT count(*), md5(coalesce(string_agg(r, '|' ORDER BY r), '')) FROM (SELECT (to_jsonb(x) - 'used_at' - 'last_used_at')::text AS r FROM %q x) y", name,
+			"SELECT count(*), md5(coalesce(string_agg(r, '|' ORDER BY r), '')) FROM (SELECT (to_jsonb(x) - 'certificate_used_at' - 'last_used_at')::text AS r FROM %q x) y", name,
 		)).Scan(&count, &sum)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)

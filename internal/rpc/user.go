@@ -200,6 +200,7 @@ func writeUser(siteID string, u site.User) *bayholdv1.User {
 	out := &bayholdv1.User{
 		Name: nameOf(siteID, users, u.ID), DisplayName: u.Name, CertificateSubject: u.Subject,
 		Disabled: !u.Disabled.IsZero(), DisableTime: stamp(u.Disabled), CreateTime: stamp(u.Created),
+		CertificateUseTime: stamp(u.SubjectUsed),
 	}
 	if u.Technician != "" {
 		out.Technician = nameOf(siteID, technicians, u.Technician)

@@ -176,6 +176,7 @@ type Job struct {
 	Steps        []JobStep
 	Parts        []JobPart
 	Note         string
+	ReservedBy   string // the user who made a bare reservation; empty for any other job, and one from a file
 	Created      time.Time
 }
 

@@ -10,10 +10,12 @@ type User struct {
 	ID         string // slug, unique within the site
 	Name       string
 	Roles      []Role
-	Technician string    // slug of the technician who they are; empty for none
-	Subject    string    // of the client certificate that is theirs; empty for none
-	Disabled   time.Time // zero for one who may call
-	Created    time.Time
+	Technician string // slug of the technician who they are; empty for none
+	Subject    string // of the client certificate that is theirs; empty for none
+	// SubjectUsed is when that was last shown, to some five minutes; zero for never.
+	SubjectUsed time.Time
+	Disabled    time.Time // zero for one who may call
+	Created     time.Time
 }
 
 // Token is what is known of a token: all but its text.

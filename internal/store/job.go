@@ -32,7 +32,7 @@ func (r Reader) Jobs(ctx context.Context, f JobFilter) ([]site.Job, error) {
 
 func (r Reader) jobs(f JobFilter) ask[site.Job] {
 	return asking(`
-		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, COALESCE(promise_confidence, 0), expires_at, steps, parts, note, created_at
+		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, COALESCE(promise_confidence, 0), expires_at, steps, parts, note, created_at, reserved_by
 		FROM job
 		WHERE site_id = $1
 			AND ($2::timestamptz IS NULL OR planned && tstzrange($2::timestamptz, $3::timestamptz))
@@ -55,7 +55,7 @@ func scanJob(row pgx.CollectableRow, now time.Time) (site.Job, error) {
 	var promise, expires *time.Time
 	var procedures, steps, parts []byte
 	if err := row.Scan(&j.ID, &j.Reference, &j.EngineFamily, &procedures, &j.State, &start, &end,
-		&promise, &j.Confidence, &expires, &steps, &parts, &j.Note, &j.Created); err != nil {
+		&promise, &j.Confidence, &expires, &steps, &parts, &j.Note, &j.Created, &j.ReservedBy); err != nil {
 		return j, err
 	}
 	j.Planned, j.Promise, j.ExpiresAt, j.Created = rangeOf(start, end), instant(promise), instant(expires), j.Created.UTC()
@@ -142,11 +142,12 @@ func (t *Tx) queueJob(b *pgx.Batch, j site.Job, imported bool) error {
 	}
 	b.Queue(`
 		INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, promise, expires_at, steps, parts, note, imported, created_at,
-			promise_confidence, first_promise, first_confidence, job_id) OVERRIDING SYSTEM VALUE
+			promise_confidence, first_promise, first_confidence, job_id, reserved_by) OVERRIDING SYSTEM VALUE
 		VALUES ($1, $2, $3, $4, $5, tstzrange($6::timestamptz, $7::timestamptz), $8, $9, $10, $11, $12, $13, $14,
-			NULLIF($15::double precision, 0), $8, NULLIF($15::double precision, 0), $16)`,
+			NULLIF($15::double precision, 0), $8, NULLIF($15::double precision, 0), $16, $17)`,
 		t.siteID, j.Reference, j.EngineFamily, json.RawMessage(procedures), j.State, j.Planned.Start, j.Planned.End,
-		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now, j.Confidence, j.ID)
+		nullable(j.Promise), nullable(j.ExpiresAt), json.RawMessage(steps), json.RawMessage(parts), j.Note, imported, t.now, j.Confidence, j.ID,
+		j.ReservedBy)
 	return nil
 }
 

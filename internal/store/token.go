@@ -100,17 +100,26 @@ func (s *Store) BySubject(ctx context.Context, slug, subject string) (Credential
 	return Credential{User: u.user()}, err == nil, asFault(ctx, err)
 }
 
-// Use is one token's last use.
+// Use is the last use of a token, or of a user's certificate.
 type Use struct {
-	Site, User, Token string
-	At                time.Time
+	Site, User string
+	Token      string // its name, or ...
+	Subject    string // ... that of the certificate
+	At         time.Time
 }
 
-// WriteUses notes when tokens were last used. An older use never takes the place
-// of a newer one.
+// WriteUses notes when tokens and certificates were last used. An older use never
+// takes the place of a newer one, nor that of one certificate another's.
 func (s *Store) WriteUses(ctx context.Context, uses []Use) error {
 	var batch pgx.Batch
 	for _, u := range uses {
+		if u.Subject != "" {
+			batch.Queue(`
+				UPDATE site_user SET certificate_used_at = $4
+				WHERE site_id = $1 AND slug = $2 AND certificate = $3 AND (certificate_used_at IS NULL OR certificate_used_at < $4)`,
+				siteKey(u.Site), u.User, u.Subject, u.At)
+			continue
+		}
 		batch.Queue(`
 			UPDATE access_token SET last_used_at = $4
 			WHERE site_id = $1 AND user_slug = $2 AND name = $3 AND (last_used_at IS NULL OR last_used_at < $4)`,

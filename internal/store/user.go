@@ -11,7 +11,7 @@ import (
 	"bayhold/internal/site"
 )
 
-const userColumns = `u.slug, u.display_name, u.roles, COALESCE(x.slug, ''), COALESCE(u.certificate, ''), u.disabled_at, u.created_at`
+const userColumns = `u.slug, u.display_name, u.roles, COALESCE(x.slug, ''), COALESCE(u.certificate, ''), u.disabled_at, u.created_at, u.certificate_used_at`
 
 // userSource joins users with the technicians who they are.
 const userSource = `site_user u LEFT JOIN resource x ON x.site_id = u.site_id AND x.resource_id = u.technician_id`
@@ -19,15 +19,15 @@ const userSource = `site_user u LEFT JOIN resource x ON x.site_id = u.site_id AN
 // userRow takes in userColumns.
 type userRow struct {
 	site.User
-	disabled *time.Time
+	disabled, used *time.Time
 }
 
 func (u *userRow) into() []any {
-	return []any{&u.ID, &u.Name, &u.Roles, &u.Technician, &u.Subject, &u.disabled, &u.Created}
+	return []any{&u.ID, &u.Name, &u.Roles, &u.Technician, &u.Subject, &u.disabled, &u.Created, &u.used}
 }
 
 func (u *userRow) user() site.User {
-	u.Disabled, u.Created = instant(u.disabled), u.Created.UTC()
+	u.Disabled, u.Created, u.SubjectUsed = instant(u.disabled), u.Created.UTC(), instant(u.used)
 	return u.User
 }
 
@@ -83,7 +83,8 @@ func (t *Tx) PutUser(ctx context.Context, u site.User) error {
 		INSERT INTO site_user (site_id, slug, display_name, roles, technician_id, certificate, disabled_at, created_at)
 		VALUES ($1, $2, $3, $4, $5, NULLIF($6, ''), $7, $8)
 		ON CONFLICT (site_id, slug) DO UPDATE SET display_name = $3, roles = $4, technician_id = $5,
-			certificate = NULLIF($6, ''), disabled_at = $7`,
+			certificate = NULLIF($6, ''), disabled_at = $7,
+			certificate_used_at = CASE WHEN site_user.certificate = NULLIF($6, '') THEN site_user.certificate_used_at END`,
 		t.siteID, u.ID, u.Name, u.Roles, technician, u.Subject, nullable(u.Disabled), u.Created)
 	return err
 }

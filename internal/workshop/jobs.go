@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"bayhold/internal/access"
 	"bayhold/internal/fault"
 	"bayhold/internal/site"
 	"bayhold/internal/store"
@@ -29,7 +30,8 @@ func (w *Workshop) Confirm(ctx context.Context, act Act, id int64) (site.Job, er
 }
 
 // Cancel gives up a job and its bookings, for the reason given. A job that is
-// cancelled already stays so.
+// cancelled already stays so. Forbidden to anybody but a manager for what they
+// did not reserve themselves.
 func (w *Workshop) Cancel(ctx context.Context, act Act, id int64, reason string) (site.Job, error) {
 	var fs fault.Fields
 	checkText(&fs, "reason", reason, false)
@@ -41,8 +43,20 @@ func (w *Workshop) Cancel(ctx context.Context, act Act, id int64, reason string)
 		if err != nil {
 			return job, err
 		}
+		if err := ownJob(act.Caller, job); err != nil {
+			return site.Job{}, err
+		}
 		return changeState(ctx, tx, job, site.Cancelled, "job.cancelled", reason)
 	})
+}
+
+// ownJob lets a manager through to any job, and others to reservations of theirs.
+func ownJob(c access.Caller, job site.Job) error {
+	if c.Site == "" || c.Has(access.Manager) || job.ReservedBy != "" && job.ReservedBy == c.User {
+		return nil
+	}
+	return fault.New(fault.Forbidden, "OWN_NAME",
+		"job %d is no reservation that %s made, and a technician gives up their own only: ask a manager", job.ID, c.User)
 }
 
 func changeState(ctx context.Context, tx *store.Tx, job site.Job, to site.BookingState, kind, reason string) (site.Job, error) {

@@ -82,6 +82,7 @@ func (w *Workshop) Reserve(ctx context.Context, act Act, r Reservation) (Booked,
 		}
 		job := site.Job{
 			Reference: r.Reference, State: r.State, Planned: r.During, ExpiresAt: r.ExpiresAt, Note: r.Note,
+			ReservedBy: act.Caller.User,
 		}
 		return writeJob(ctx, tx, job, bookings, "job.reserved")
 	})

@@ -75,6 +75,9 @@ func (w *Workshop) EditUser(ctx context.Context, act Act, id string, edit func(*
 		if after, err = soundUser(after); err != nil {
 			return after, err
 		}
+		if after.Subject != before.Subject {
+			after.SubjectUsed = time.Time{} // the new one was never shown
+		}
 		all[at] = after
 		if administers(before) && !slices.ContainsFunc(all, administers) {
 			return after, fault.New(fault.Precondition, "LAST_ADMINISTRATOR",

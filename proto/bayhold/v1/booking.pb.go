@@ -1017,7 +1017,7 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\x0eshow_cancelled\x18\a \x01(\bR\rshowCancelled\"o\n" +
 	"\x14ListBookingsResponse\x12/\n" +
 	"\bbookings\x18\x01 \x03(\v2\x13.bayhold.v1.BookingR\bbookings\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x8d\x04\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x8e\x04\n" +
 	"\x0eBookingService\x12N\n" +
 	"\bBookPlan\x12\x1b.bayhold.v1.BookPlanRequest\x1a\x1c.bayhold.v1.BookPlanResponse\"\a\x92\xe5\x18\x03\n" +
 	"\x01\x01\x12L\n" +
@@ -1025,9 +1025,9 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\x02\x01\x02\x12T\n" +
 	"\n" +
 	"ConfirmJob\x12\x1d.bayhold.v1.ConfirmJobRequest\x1a\x1e.bayhold.v1.ConfirmJobResponse\"\a\x92\xe5\x18\x03\n" +
-	"\x01\x01\x12Q\n" +
-	"\tCancelJob\x12\x1c.bayhold.v1.CancelJobRequest\x1a\x1d.bayhold.v1.CancelJobResponse\"\a\x92\xe5\x18\x03\n" +
-	"\x01\x01\x12V\n" +
+	"\x01\x01\x12R\n" +
+	"\tCancelJob\x12\x1c.bayhold.v1.CancelJobRequest\x1a\x1d.bayhold.v1.CancelJobResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x02\x12V\n" +
 	"\n" +
 	"GetBooking\x12\x1d.bayhold.v1.GetBookingRequest\x1a\x1e.bayhold.v1.GetBookingResponse\"\t\x92\xe5\x18\x05\n" +
 	"\x03\x01\x02\x03\x12\\\n" +

@@ -46,7 +46,9 @@ type BookingServiceClient interface {
 	// ConfirmJob makes the TENTATIVE bookings of a job CONFIRMED.
 	// FAILED_PRECONDITION if they have expired or were cancelled.
 	ConfirmJob(ctx context.Context, in *ConfirmJobRequest, opts ...grpc.CallOption) (*ConfirmJobResponse, error)
-	// CancelJob gives up all bookings of a job. Cancelling twice is no error.
+	// CancelJob gives up all bookings of a job. Cancelling twice is no error. Who
+	// is no manager gives up reservations that they made themselves, and nothing
+	// else: PERMISSION_DENIED.
 	CancelJob(ctx context.Context, in *CancelJobRequest, opts ...grpc.CallOption) (*CancelJobResponse, error)
 	// GetBooking answers one booking.
 	GetBooking(ctx context.Context, in *GetBookingRequest, opts ...grpc.CallOption) (*GetBookingResponse, error)
@@ -138,7 +140,9 @@ type BookingServiceServer interface {
 	// ConfirmJob makes the TENTATIVE bookings of a job CONFIRMED.
 	// FAILED_PRECONDITION if they have expired or were cancelled.
 	ConfirmJob(context.Context, *ConfirmJobRequest) (*ConfirmJobResponse, error)
-	// CancelJob gives up all bookings of a job. Cancelling twice is no error.
+	// CancelJob gives up all bookings of a job. Cancelling twice is no error. Who
+	// is no manager gives up reservations that they made themselves, and nothing
+	// else: PERMISSION_DENIED.
 	CancelJob(context.Context, *CancelJobRequest) (*CancelJobResponse, error)
 	// GetBooking answers one booking.
 	GetBooking(context.Context, *GetBookingRequest) (*GetBookingResponse, error)

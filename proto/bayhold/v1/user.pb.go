@@ -46,9 +46,12 @@ type User struct {
 	// Since when, if so.
 	DisableTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=disable_time,json=disableTime,proto3" json:"disable_time,omitempty"`
 	// When they were added.
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// When the client certificate was last shown, to some five minutes; absent for
+	// never.
+	CertificateUseTime *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=certificate_use_time,json=certificateUseTime,proto3" json:"certificate_use_time,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *User) Reset() {
@@ -133,6 +136,13 @@ func (x *User) GetDisableTime() *timestamppb.Timestamp {
 func (x *User) GetCreateTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *User) GetCertificateUseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CertificateUseTime
 	}
 	return nil
 }
@@ -1109,7 +1119,7 @@ var File_bayhold_v1_user_proto protoreflect.FileDescriptor
 const file_bayhold_v1_user_proto_rawDesc = "" +
 	"\n" +
 	"\x15bayhold/v1/user.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xce\x02\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9c\x03\n" +
 	"\x04User\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12&\n" +
@@ -1121,7 +1131,8 @@ const file_bayhold_v1_user_proto_rawDesc = "" +
 	"\bdisabled\x18\x06 \x01(\bR\bdisabled\x12=\n" +
 	"\fdisable_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\vdisableTime\x12;\n" +
 	"\vcreate_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTime\"\x92\x02\n" +
+	"createTime\x12L\n" +
+	"\x14certificate_use_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\x12certificateUseTime\"\x92\x02\n" +
 	"\x05Token\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12;\n" +
 	"\vcreate_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -1247,44 +1258,45 @@ var file_bayhold_v1_user_proto_depIdxs = []int32{
 	18, // 0: bayhold.v1.User.roles:type_name -> bayhold.v1.Role
 	19, // 1: bayhold.v1.User.disable_time:type_name -> google.protobuf.Timestamp
 	19, // 2: bayhold.v1.User.create_time:type_name -> google.protobuf.Timestamp
-	19, // 3: bayhold.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	19, // 4: bayhold.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	19, // 5: bayhold.v1.Token.last_use_time:type_name -> google.protobuf.Timestamp
-	19, // 6: bayhold.v1.Token.revoke_time:type_name -> google.protobuf.Timestamp
-	0,  // 7: bayhold.v1.WhoAmIResponse.user:type_name -> bayhold.v1.User
-	1,  // 8: bayhold.v1.WhoAmIResponse.token:type_name -> bayhold.v1.Token
-	0,  // 9: bayhold.v1.GetUserResponse.user:type_name -> bayhold.v1.User
-	0,  // 10: bayhold.v1.ListUsersResponse.users:type_name -> bayhold.v1.User
-	0,  // 11: bayhold.v1.AddUserRequest.user:type_name -> bayhold.v1.User
-	0,  // 12: bayhold.v1.AddUserResponse.user:type_name -> bayhold.v1.User
-	0,  // 13: bayhold.v1.UpdateUserRequest.user:type_name -> bayhold.v1.User
-	20, // 14: bayhold.v1.UpdateUserRequest.update_mask:type_name -> google.protobuf.FieldMask
-	0,  // 15: bayhold.v1.UpdateUserResponse.user:type_name -> bayhold.v1.User
-	1,  // 16: bayhold.v1.ListTokensResponse.tokens:type_name -> bayhold.v1.Token
-	19, // 17: bayhold.v1.MakeTokenRequest.expire_time:type_name -> google.protobuf.Timestamp
-	1,  // 18: bayhold.v1.MakeTokenResponse.token:type_name -> bayhold.v1.Token
-	1,  // 19: bayhold.v1.RevokeTokenResponse.token:type_name -> bayhold.v1.Token
-	2,  // 20: bayhold.v1.AccessService.WhoAmI:input_type -> bayhold.v1.WhoAmIRequest
-	4,  // 21: bayhold.v1.AccessService.GetUser:input_type -> bayhold.v1.GetUserRequest
-	6,  // 22: bayhold.v1.AccessService.ListUsers:input_type -> bayhold.v1.ListUsersRequest
-	8,  // 23: bayhold.v1.AccessService.AddUser:input_type -> bayhold.v1.AddUserRequest
-	10, // 24: bayhold.v1.AccessService.UpdateUser:input_type -> bayhold.v1.UpdateUserRequest
-	12, // 25: bayhold.v1.AccessService.ListTokens:input_type -> bayhold.v1.ListTokensRequest
-	14, // 26: bayhold.v1.AccessService.MakeToken:input_type -> bayhold.v1.MakeTokenRequest
-	16, // 27: bayhold.v1.AccessService.RevokeToken:input_type -> bayhold.v1.RevokeTokenRequest
-	3,  // 28: bayhold.v1.AccessService.WhoAmI:output_type -> bayhold.v1.WhoAmIResponse
-	5,  // 29: bayhold.v1.AccessService.GetUser:output_type -> bayhold.v1.GetUserResponse
-	7,  // 30: bayhold.v1.AccessService.ListUsers:output_type -> bayhold.v1.ListUsersResponse
-	9,  // 31: bayhold.v1.AccessService.AddUser:output_type -> bayhold.v1.AddUserResponse
-	11, // 32: bayhold.v1.AccessService.UpdateUser:output_type -> bayhold.v1.UpdateUserResponse
-	13, // 33: bayhold.v1.AccessService.ListTokens:output_type -> bayhold.v1.ListTokensResponse
-	15, // 34: bayhold.v1.AccessService.MakeToken:output_type -> bayhold.v1.MakeTokenResponse
-	17, // 35: bayhold.v1.AccessService.RevokeToken:output_type -> bayhold.v1.RevokeTokenResponse
-	28, // [28:36] is the sub-list for method output_type
-	20, // [20:28] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	19, // 3: bayhold.v1.User.certificate_use_time:type_name -> google.protobuf.Timestamp
+	19, // 4: bayhold.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	19, // 5: bayhold.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	19, // 6: bayhold.v1.Token.last_use_time:type_name -> google.protobuf.Timestamp
+	19, // 7: bayhold.v1.Token.revoke_time:type_name -> google.protobuf.Timestamp
+	0,  // 8: bayhold.v1.WhoAmIResponse.user:type_name -> bayhold.v1.User
+	1,  // 9: bayhold.v1.WhoAmIResponse.token:type_name -> bayhold.v1.Token
+	0,  // 10: bayhold.v1.GetUserResponse.user:type_name -> bayhold.v1.User
+	0,  // 11: bayhold.v1.ListUsersResponse.users:type_name -> bayhold.v1.User
+	0,  // 12: bayhold.v1.AddUserRequest.user:type_name -> bayhold.v1.User
+	0,  // 13: bayhold.v1.AddUserResponse.user:type_name -> bayhold.v1.User
+	0,  // 14: bayhold.v1.UpdateUserRequest.user:type_name -> bayhold.v1.User
+	20, // 15: bayhold.v1.UpdateUserRequest.update_mask:type_name -> google.protobuf.FieldMask
+	0,  // 16: bayhold.v1.UpdateUserResponse.user:type_name -> bayhold.v1.User
+	1,  // 17: bayhold.v1.ListTokensResponse.tokens:type_name -> bayhold.v1.Token
+	19, // 18: bayhold.v1.MakeTokenRequest.expire_time:type_name -> google.protobuf.Timestamp
+	1,  // 19: bayhold.v1.MakeTokenResponse.token:type_name -> bayhold.v1.Token
+	1,  // 20: bayhold.v1.RevokeTokenResponse.token:type_name -> bayhold.v1.Token
+	2,  // 21: bayhold.v1.AccessService.WhoAmI:input_type -> bayhold.v1.WhoAmIRequest
+	4,  // 22: bayhold.v1.AccessService.GetUser:input_type -> bayhold.v1.GetUserRequest
+	6,  // 23: bayhold.v1.AccessService.ListUsers:input_type -> bayhold.v1.ListUsersRequest
+	8,  // 24: bayhold.v1.AccessService.AddUser:input_type -> bayhold.v1.AddUserRequest
+	10, // 25: bayhold.v1.AccessService.UpdateUser:input_type -> bayhold.v1.UpdateUserRequest
+	12, // 26: bayhold.v1.AccessService.ListTokens:input_type -> bayhold.v1.ListTokensRequest
+	14, // 27: bayhold.v1.AccessService.MakeToken:input_type -> bayhold.v1.MakeTokenRequest
+	16, // 28: bayhold.v1.AccessService.RevokeToken:input_type -> bayhold.v1.RevokeTokenRequest
+	3,  // 29: bayhold.v1.AccessService.WhoAmI:output_type -> bayhold.v1.WhoAmIResponse
+	5,  // 30: bayhold.v1.AccessService.GetUser:output_type -> bayhold.v1.GetUserResponse
+	7,  // 31: bayhold.v1.AccessService.ListUsers:output_type -> bayhold.v1.ListUsersResponse
+	9,  // 32: bayhold.v1.AccessService.AddUser:output_type -> bayhold.v1.AddUserResponse
+	11, // 33: bayhold.v1.AccessService.UpdateUser:output_type -> bayhold.v1.UpdateUserResponse
+	13, // 34: bayhold.v1.AccessService.ListTokens:output_type -> bayhold.v1.ListTokensResponse
+	15, // 35: bayhold.v1.AccessService.MakeToken:output_type -> bayhold.v1.MakeTokenResponse
+	17, // 36: bayhold.v1.AccessService.RevokeToken:output_type -> bayhold.v1.RevokeTokenResponse
+	29, // [29:37] is the sub-list for method output_type
+	21, // [21:29] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_user_proto_init() }
