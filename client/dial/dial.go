@@ -42,7 +42,8 @@ type Config struct {
 	// calls, for servers that know callers so; both or none. They imply TLS.
 	CertFile, KeyFile string
 	// Timeout bounds every call, its retries included; 0 means DefaultTimeout.
-	// A stream of answers lasts as long as its context.
+	// A stream of answers lasts as long as its context; so long it may take to be
+	// let in.
 	Timeout time.Duration
 }
 
@@ -102,6 +103,7 @@ func Open(c Config) (*Conn, error) {
 		}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxReceive)),
 		grpc.WithChainUnaryInterceptor(deadline(c.Timeout), patience),
+		grpc.WithChainStreamInterceptor(patientStream(c.Timeout)),
 	)
 	if c.DryRun {
 		opts = append(opts, grpc.WithChainUnaryInterceptor(dryRun()))

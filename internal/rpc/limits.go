@@ -168,12 +168,13 @@ func (l *limiter) user(c access.Caller) error {
 }
 
 // planner waits for a planner if the method has one work.
-func (l *limiter) planner(ctx context.Context, method, site string, c access.Caller) (leave func(), err error) {
-	if !l.plans[method] || l.Planners == nil {
+func (l *limiter) planner(ctx context.Context, method string, req any, c access.Caller) (leave func(), err error) {
+	if !l.plans[method] || l.Planners == nil || plansNot(req) {
 		return func() {}, nil
 	}
-	if c.Site != "" {
-		site = c.Site
+	site := c.Site
+	if site == "" {
+		site = siteOf(req)
 	}
 	began := time.Now()
 	measure.Add(ctx, measure.PlanWaiting, 1, "")
@@ -190,6 +191,13 @@ func (l *limiter) planner(ctx context.Context, method, site string, c access.Cal
 		measure.Add(ctx, measure.PlanRunning, -1, "")
 		measure.Took(ctx, measure.PlanRun, time.Since(began), method[strings.LastIndexByte(method, '/')+1:])
 	}, nil
+}
+
+// plansNot tells whether a request asks nothing of the planner, though its method
+// may: a plan that is booked is only played for what is promised.
+func plansNot(req any) bool {
+	order, ok := req.(*bayholdv1.BookPlanRequest)
+	return ok && order.GetPromiseTime() == nil && order.GetPromiseConfidence() == 0
 }
 
 func (l *limiter) unaryAddress(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
@@ -212,7 +220,7 @@ func (l *limiter) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo
 	if err := l.user(c); err != nil {
 		return nil, err
 	}
-	leave, err := l.planner(ctx, info.FullMethod, siteOf(req), c)
+	leave, err := l.planner(ctx, info.FullMethod, req, c)
 	if err != nil {
 		return nil, err
 	}
@@ -240,7 +248,7 @@ func (l *limiter) stream(srv any, stream grpc.ServerStream, info *grpc.StreamSer
 		ctx, cancel = context.WithTimeout(ctx, l.Search)
 		defer cancel()
 	}
-	leave, err := l.planner(ctx, info.FullMethod, "", c)
+	leave, err := l.planner(ctx, info.FullMethod, nil, c)
 	if err != nil {
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -90,6 +91,10 @@ func TestPlannersAreShared(t *testing.T) {
 	t.Parallel()
 	g := gate.New(gate.Options{Slots: 1, PerSite: 1, Queue: 1, PerCaller: 1})
 	c := smallWith(t, Options{Limits: Limits{Planners: g}})
+	found, err := c.planning.FindPlans(t.Context(), &bayholdv1.FindPlansRequest{Parent: quay, Procedures: []string{quay + "/procedures/chain"}, EarliestTime: at(12, 8)})
+	if err != nil {
+		t.Fatal(err)
+	}
 	leave, err := g.Enter(t.Context(), "quay", "somebody")
 	if err != nil {
 		t.Fatal(err)
@@ -121,17 +126,29 @@ func TestPlannersAreShared(t *testing.T) {
 	if _, err := c.bay.GetBay(t.Context(), &bayholdv1.GetBayRequest{Name: quay + "/bays/bay-1"}); err != nil {
 		t.Errorf("a look at a bay: %v", err)
 	}
+	// So does a booking, unless a promise is to be played for it.
+	order := &bayholdv1.BookPlanRequest{
+		Parent: quay, RequestId: uuid.NewString(), Reference: "W-1", Plan: found.GetOptions()[0].GetPlan(),
+		State: bayholdv1.BookingState_BOOKING_STATE_CONFIRMED, PromiseConfidence: 0.8,
+	}
+	wantCode(t, second(c.booking.BookPlan(t.Context(), order)), codes.ResourceExhausted)
+	order.PromiseConfidence = 0
+	if _, err := c.booking.BookPlan(t.Context(), order); err != nil {
+		t.Errorf("a booking without a promise: %v", err)
+	}
 	leave()
 	wg.Wait()
 }
 
-// TestWhatPlansSaysSo walks the methods that are known to set the planner to work.
+// TestWhatPlansSaysSo walks the methods that are known to search or to simulate:
+// those that come to plan.Check, Find, Explain, Arrange, Ripple, forecast.Simulate
+// or Run.
 func TestWhatPlansSaysSo(t *testing.T) {
 	t.Parallel()
 	c := serve(t, Options{})
 	for _, m := range []string{
 		"PlanningService/CheckJob", "PlanningService/FindPlans", "PlanningService/ExplainJob", "PlanningService/ListWhileOpen",
-		"ArrangementService/ArrangeJobs", "ArrangementService/ProposeRepair",
+		"ArrangementService/ArrangeJobs", "ArrangementService/ProposeRepair", "LeaveService/FindLeaves", "BookingService/BookPlan",
 		"ForecastService/ForecastJob", "ForecastService/ForecastPlan", "ForecastService/ForecastSite", "ForecastService/RunStudy",
 	} {
 		if !c.house.server.limits.plans["/bayhold.v1."+m] {

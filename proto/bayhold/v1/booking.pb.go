@@ -1017,10 +1017,10 @@ const file_bayhold_v1_booking_proto_rawDesc = "" +
 	"\x0eshow_cancelled\x18\a \x01(\bR\rshowCancelled\"o\n" +
 	"\x14ListBookingsResponse\x12/\n" +
 	"\bbookings\x18\x01 \x03(\v2\x13.bayhold.v1.BookingR\bbookings\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x8e\x04\n" +
-	"\x0eBookingService\x12N\n" +
-	"\bBookPlan\x12\x1b.bayhold.v1.BookPlanRequest\x1a\x1c.bayhold.v1.BookPlanResponse\"\a\x92\xe5\x18\x03\n" +
-	"\x01\x01\x12L\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x92\x04\n" +
+	"\x0eBookingService\x12R\n" +
+	"\bBookPlan\x12\x1b.bayhold.v1.BookPlanRequest\x1a\x1c.bayhold.v1.BookPlanResponse\"\v\x92\xe5\x18\x03\n" +
+	"\x01\x01\x98\xe5\x18\x01\x12L\n" +
 	"\aReserve\x12\x1a.bayhold.v1.ReserveRequest\x1a\x1b.bayhold.v1.ReserveResponse\"\b\x92\xe5\x18\x04\n" +
 	"\x02\x01\x02\x12T\n" +
 	"\n" +

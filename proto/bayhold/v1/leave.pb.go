@@ -484,11 +484,11 @@ const file_bayhold_v1_leave_proto_rawDesc = "" +
 	"request_id\x18\x05 \x01(\tR\trequestId\"o\n" +
 	"\x11BookLeaveResponse\x12-\n" +
 	"\abooking\x18\x01 \x01(\v2\x13.bayhold.v1.BookingR\abooking\x12+\n" +
-	"\x04jobs\x18\x02 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs2\xb9\x01\n" +
-	"\fLeaveService\x12U\n" +
+	"\x04jobs\x18\x02 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs2\xbd\x01\n" +
+	"\fLeaveService\x12Y\n" +
 	"\n" +
-	"FindLeaves\x12\x1d.bayhold.v1.FindLeavesRequest\x1a\x1e.bayhold.v1.FindLeavesResponse\"\b\x92\xe5\x18\x04\n" +
-	"\x02\x01\x03\x12R\n" +
+	"FindLeaves\x12\x1d.bayhold.v1.FindLeavesRequest\x1a\x1e.bayhold.v1.FindLeavesResponse\"\f\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03\x98\xe5\x18\x01\x12R\n" +
 	"\tBookLeave\x12\x1c.bayhold.v1.BookLeaveRequest\x1a\x1d.bayhold.v1.BookLeaveResponse\"\b\x92\xe5\x18\x04\n" +
 	"\x02\x01\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
