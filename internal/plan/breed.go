@@ -74,6 +74,7 @@ type breeder struct {
 	list   []int32 // scratch: the child
 	spare  []int32 // scratch: another list
 	haste  float64 // how often a child is made with a choice among equals
+	greed  float64 // how often parents are chosen among more
 	blocks []int32 // by step: which of them may be moved together; nil if none
 	due    []int32 // by step, if there are blocks: from when on its block is late
 	keys   []int32 // scratch: by step, if there are blocks

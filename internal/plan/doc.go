@@ -48,9 +48,10 @@
 // the list's order; parents are taken up in the order of their own schedules and
 // crossed at two points (Hartmann 1998), with the windows handed down in which
 // the pools are used best (after the peaks of Valls, Ballestin and Quintanilla
-// 2008). The first lists are drawn with regret-based sampling (Drexl 1991;
+// 2008). The fewer schedules the budget has, the more the better ones are preferred
+// as parents. The first lists are drawn with regret-based sampling (Drexl 1991;
 // Kolisch 1996), half by serial and half by parallel generation, or job by job as
-// promised. One breeder serves every problem; what differs is the decoder.
+// promised; where jobs share a list, one of them at a time moves in it too. One breeder serves every problem; what differs is the decoder.
 //
 // With claims it is the booker (booker.go): crews, units of holds, pools,
 // calendars. A hold takes its units with its first step, open-ended, and is

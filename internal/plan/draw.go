@@ -67,9 +67,10 @@ func (d *drawer) pick(a *axis, rng *rand.Rand, among []int32) int32 {
 // less there is to hope of a list that does not follow them.
 const sharpFrom = 90
 
-// regret is the weight of a ready step in a draw.
+// regret is the weight of a ready step in a draw. Of few steps those with less of
+// a way behind them have a better chance: all orders are soon tried.
 func (d *drawer) regret(a *axis, i, least int32) int64 {
-	r := int64(a.tail[d.ready[i]] - least + 1)
+	r := int64(a.tail[d.ready[i]]-least) + int64(max(1, 9-a.n/7))
 	if a.n >= sharpFrom {
 		r *= r
 	}

@@ -1,6 +1,9 @@
 package plan
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // The figures below were chosen on the published sets as a whole, by the
 // number of steps and the budget alone.
@@ -85,6 +88,14 @@ func (br *breeder) slack(length int64) int64 {
 func (br *breeder) child(from []*genome, i int) []int32 {
 	n := br.axes[0].n
 	mother, father := from[i], from[br.rng.IntN(len(from))]
+	if br.greed > 0 {
+		if g := from[br.rng.IntN(len(from))]; br.rng.Float64() < br.greed/2 && g.score.compare(mother.score) < 0 {
+			mother = g
+		}
+		if br.rng.Float64() < br.greed/5 {
+			father = slices.MinFunc(from, func(a, b *genome) int { return a.score.compare(b.score) })
+		}
+	}
 	keen := br.sides == 1 || br.rng.Float64() < br.haste
 	if g := from[br.rng.IntN(len(from))]; g.score.ends < father.score.ends && !keen || keen && g.score.compare(father.score) < 0 {
 		father = g
@@ -132,6 +143,14 @@ func haste(n int, budget int64) float64 {
 		return 1
 	}
 	return math.Pow(min(1, 5000/float64(budget)), 60/float64(n))
+}
+
+// greed is how often half of the mothers are chosen like the fathers, and a fifth
+// of the fathers are the best of all: where schedules are few, there is no time
+// for the worse ones to come to something.
+func greed(budget int64) float64 {
+	x := min(1, 1000/float64(budget))
+	return x * x
 }
 
 // denseTries is how many windows of a father are compared.

@@ -72,7 +72,7 @@ func newIslands(ctx context.Context, w *net, o ArrangeOptions) *islands {
 	for i := range n {
 		br := newBreeder(axes, &packed{axes, newBuilder(axes[0], w.longestList())}, w.longestList(), size, o.Seed+uint64(i)<<32)
 		br.bound = axes[0].lowerBound(w)
-		br.haste = haste(w.n, budget/int64(n))
+		br.haste, br.greed = haste(w.n, budget/int64(n)), greed(budget/int64(n))
 		br.cycle = budget / int64(n)
 		if o.Schedules <= 0 {
 			br.cycle = timedCycle
