@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -98,50 +99,65 @@ func TestLearnStaysWithinReason(t *testing.T) {
 // Promises at 80 % hold 80 % of the time, on histories in which every step has
 // its own true mean that nobody knows, and some records of it. 1,500 jobs: the
 // share kept has a deviation of 1.03 points, so that a true 80 % leaves 77 to
-// 83 once in 280 times; the seeds are fixed, so that it does or does not.
+// 83 once in 280 times; the seeds are fixed, so that it does or does not. That it
+// can: work that takes a fiftieth longer than all that is known of it lets fewer
+// promises hold.
 func TestPromisesAreKeptAsOftenAsPromised(t *testing.T) {
-	const jobs, k = 1500, 4.0
-	for _, records := range []int{0, 3, 12} {
-		rng := rand.New(rand.NewPCG(80, uint64(records)))
-		var kept []Kept
-		for range jobs {
-			p := random(rng, 5+rng.IntN(6))
-			truth := frozen(p)
-			for i := range p.Steps {
-				points := Points{p.Steps[i].Spread.Quantile(0), float64(p.Steps[i].Planned), p.Steps[i].Spread.Quantile(1)}
-				if records == 0 {
-					truth.Steps[i].Spread = Fixed(p.Steps[i].Spread.Quantile(rng.Float64()))
-					continue
-				}
-				mu, sigma := points.prior()
-				mu += sigma / math.Sqrt(k+1) * rng.NormFloat64()
-				within := sigma * math.Sqrt(k/(k+1))
-				r := Records{Points: points}
-				for range records {
-					r.Minutes = append(r.Minutes, math.Exp(mu+within*rng.NormFloat64()))
-				}
-				p.Steps[i].Spread = Learn(r, k).Spread
-				truth.Steps[i].Spread = Fixed(math.Exp(mu + within*rng.NormFloat64()))
+	for _, h := range []struct {
+		records int
+		longer  float64
+		good    bool
+	}{{0, 1, true}, {3, 1, true}, {12, 1, true}, {0, 1.02, false}, {12, 1.02, false}} {
+		t.Run(fmt.Sprintf("%d records, %g as long", h.records, h.longer), func(t *testing.T) {
+			t.Parallel()
+			whole := history(t, h.records, h.longer)
+			t.Logf("%.1f %% kept (%.1f to %.1f)", 100*whole.Kept.Share, 100*whole.Kept.Low, 100*whole.Kept.High)
+			if good := math.Abs(whole.Kept.Share-0.8) <= 0.03; good != h.good {
+				t.Errorf("promises at 80 %% were kept %.1f %% of the time", 100*whole.Kept.Share)
 			}
-			f, err := Simulate(context.Background(), p, Options{Runs: 400, Seed: rng.Uint64()})
-			if err != nil {
-				t.Fatal(err)
-			}
-			was, err := Simulate(context.Background(), truth, Options{Runs: 1})
-			if err != nil {
-				t.Fatal(err)
-			}
-			kept = append(kept, Kept{Confidence: 0.8, Held: was.Jobs[0][0] <= f.Jobs[0].Quantile(0.8).At})
-		}
-		bands, whole := Review(kept)
-		if len(bands) != 1 || bands[0].Kept.Of != jobs {
-			t.Fatalf("%+v", bands)
-		}
-		t.Logf("%d records: %.1f %% kept (%.1f to %.1f)", records, 100*whole.Kept.Share, 100*whole.Kept.Low, 100*whole.Kept.High)
-		if math.Abs(whole.Kept.Share-0.8) > 0.03 {
-			t.Errorf("%d records: promises at 80 %% were kept %.1f %% of the time", records, 100*whole.Kept.Share)
-		}
+		})
 	}
+}
+
+// history promises 1,500 jobs at 80 % and tells how many promises were kept.
+func history(t *testing.T, records int, longer float64) Band {
+	const jobs, k = 1500, 4.0
+	rng := rand.New(rand.NewPCG(80, uint64(records)))
+	var kept []Kept
+	for range jobs {
+		p := random(rng, 5+rng.IntN(6))
+		truth := frozen(p)
+		for i := range p.Steps {
+			points := Points{p.Steps[i].Spread.Quantile(0), float64(p.Steps[i].Planned), p.Steps[i].Spread.Quantile(1)}
+			if records == 0 {
+				truth.Steps[i].Spread = Fixed(longer * p.Steps[i].Spread.Quantile(rng.Float64()))
+				continue
+			}
+			mu, sigma := points.prior()
+			mu += sigma / math.Sqrt(k+1) * rng.NormFloat64()
+			within := sigma * math.Sqrt(k/(k+1))
+			r := Records{Points: points}
+			for range records {
+				r.Minutes = append(r.Minutes, math.Exp(mu+within*rng.NormFloat64()))
+			}
+			p.Steps[i].Spread = Learn(r, k).Spread
+			truth.Steps[i].Spread = Fixed(longer * math.Exp(mu+within*rng.NormFloat64()))
+		}
+		f, err := Simulate(context.Background(), p, Options{Runs: 400, Seed: rng.Uint64()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		was, err := Simulate(context.Background(), truth, Options{Runs: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept = append(kept, Kept{Confidence: 0.8, Held: was.Jobs[0][0] <= f.Jobs[0].Quantile(0.8).At})
+	}
+	bands, whole := Review(kept)
+	if len(bands) != 1 || bands[0].Kept.Of != jobs {
+		t.Fatalf("%+v", bands)
+	}
+	return whole
 }
 
 // Sums of percentiles are not percentiles of the sum: that is why the whole is

@@ -116,14 +116,14 @@ func compile(p *Placed) (*net, error) {
 	for k, s := range order {
 		w.of[s] = int32(k)
 	}
-	ts, cs := tables{}, newCalendars(p.Units)
+	cs := newCalendars(p.Units)
 	holds := p.holdsOf()
 	for k, i := range order {
 		s := &p.Steps[i]
 		nd := &w.nodes[k]
 		*nd = node{
 			step: i, release: max(0, s.Release), planned: s.Planned, spread: s.Spread,
-			table: ts.of(s.Spread), unbroken: s.Unbroken, fact: s.Fact, job: s.Job,
+			table: tables.of(s.Spread), unbroken: s.Unbroken, fact: s.Fact, job: s.Job,
 		}
 		if !s.Elapsed {
 			nd.cal = cs.of(holds[i], s.StandIns)

@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -37,7 +38,9 @@ func Pert(low, likely, high float64) Spread {
 	if high <= low {
 		return Fixed(likely)
 	}
-	rise := 4 * (likely - low) / (high - low)
+	// The same proportions are the same shape, to the last bit: it has its table
+	// but once.
+	rise := math.Round(4e12*(likely-low)/(high-low)) / 1e12
 	return Spread{dist: distuv.Beta{Alpha: 1 + rise, Beta: 5 - rise}, low: low, scale: high - low}
 }
 
@@ -166,17 +169,35 @@ func (t *table) within(tab *[fine + 1]float64, x, u float64, open int) float64 {
 	return tab[i] + (x-float64(i))*(tab[i+1]-tab[i])
 }
 
-// tables makes one table for each distribution, however many steps have it.
-type tables map[Dist]*table
+// shelf keeps tables, which cost some hundred evaluations of an inverse, from one
+// simulation to the next.
+type shelf struct {
+	mu sync.Mutex
+	by map[Dist]*table
+}
 
-func (ts tables) of(s Spread) *table {
+// mostTables is how many are kept; a table has 1.5 kB.
+const mostTables = 4096
+
+var tables = shelf{by: map[Dist]*table{}}
+
+// of gives the table of a spread; nil if it is always the same.
+func (sh *shelf) of(s Spread) *table {
 	if s.dist == nil {
 		return nil
 	}
-	t, ok := ts[s.dist]
-	if !ok {
-		t = newTable(s.dist)
-		ts[s.dist] = t
+	sh.mu.Lock()
+	t := sh.by[s.dist]
+	sh.mu.Unlock()
+	if t != nil {
+		return t
 	}
+	t = newTable(s.dist) // two may make it at once: it comes out the same
+	sh.mu.Lock()
+	defer sh.mu.Unlock()
+	if len(sh.by) >= mostTables {
+		clear(sh.by)
+	}
+	sh.by[s.dist] = t
 	return t
 }

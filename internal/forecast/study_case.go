@@ -64,9 +64,8 @@ func newCase(w Workshop, demand []Work, change Change, o StudyOptions) *studyCas
 		anybody = []plan.Window{{Start: 0, End: c.stop + o.Ahead}}
 	}
 	c.house = newCalendar(plan.Union(anybody))
-	ts := tables{}
 	for _, d := range demand {
-		c.works = append(c.works, c.ready(d, twins, ts))
+		c.works = append(c.works, c.ready(d, twins))
 	}
 	return c
 }
@@ -86,7 +85,7 @@ func longer(open []plan.Window, more plan.Time) []plan.Window {
 }
 
 // ready prepares a work for booking and for the play.
-func (c *studyCase) ready(d Work, twins map[int32][]int32, ts tables) readyWork {
+func (c *studyCase) ready(d Work, twins map[int32][]int32) readyWork {
 	r := readyWork{Work: d, next: make([][]plan.Arc, len(d.Steps)), before: make([]int32, len(d.Steps))}
 	r.Claims = slices.Clone(d.Claims)
 	place := map[int32]int32{}
@@ -123,7 +122,7 @@ func (c *studyCase) ready(d Work, twins map[int32][]int32, ts tables) readyWork 
 		r.before[a.To]++
 	}
 	for _, s := range d.Spreads {
-		r.tables = append(r.tables, ts.of(s))
+		r.tables = append(r.tables, tables.of(s))
 	}
 	return r
 }

@@ -101,8 +101,8 @@ func TestRunsAreSound(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		seed := rapid.Uint64Range(0, 1000).Draw(t, "seed")
 		arrival := rapid.SampledFrom([]Arrival{Appointed, Waiting}).Draw(t, "arrival")
-		w, demand := garage(seed, rapid.IntRange(1, 4).Draw(t, "bays"), rapid.IntRange(3, 6).Draw(t, "people"), rapid.IntRange(2, 16).Draw(t, "a week"), 2)
-		o := StudyOptions{Weeks: 2, WarmUp: 1, Replications: 2, Seed: seed, Arrival: arrival}
+		w, demand := garage(seed, rapid.IntRange(1, 4).Draw(t, "bays"), rapid.IntRange(3, 6).Draw(t, "people"), rapid.IntRange(2, 16).Draw(t, "a week"), 1)
+		o := StudyOptions{Weeks: 1, WarmUp: 1, Replications: 2, Seed: seed, Arrival: arrival}
 		if err := checkStudy(w, demand, nil, &o); err != nil {
 			t.Fatal(err)
 		}
@@ -195,7 +195,7 @@ func TestVariantsAreRanked(t *testing.T) {
 		{Name: "set away", Change: Change{Away: []Absence{{Unit: scarce, During: plan.Window{Start: 2 * weekMinutes, End: 3 * weekMinutes}}}}},
 		{Name: "one more set", Cost: 900, Change: Change{More: []int32{scarce}}},
 		{Name: "longer hours", Change: Change{Longer: 60}},
-	}, StudyOptions{Weeks: 10, Replications: 8, Seed: 4, Workers: 2})
+	}, StudyOptions{Weeks: 10, WarmUp: 2, Replications: 8, Seed: 4, Workers: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
