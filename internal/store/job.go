@@ -199,10 +199,11 @@ func (t *Tx) Move(ctx context.Context, job site.Job, bookings []site.Booking) ([
 		return nil, err
 	}
 	t.tx.later().Queue(`UPDATE job SET planned = tstzrange($3::timestamptz, $4::timestamptz), steps = $5, promise = $6,
-			promise_confidence = CASE WHEN promise = $6 THEN promise_confidence END,
-			first_promise = COALESCE(first_promise, $6)
+			promise_confidence = NULLIF($7, 0::float8),
+			first_promise = COALESCE(first_promise, $6),
+			first_confidence = CASE WHEN first_promise IS NULL THEN NULLIF($7, 0::float8) ELSE first_confidence END
 		WHERE site_id = $1 AND job_id = $2`,
-		t.siteID, job.ID, job.Planned.Start, job.Planned.End, json.RawMessage(steps), nullable(job.Promise))
+		t.siteID, job.ID, job.Planned.Start, job.Planned.End, json.RawMessage(steps), nullable(job.Promise), job.Confidence)
 	out, err := t.queueBookings(t.tx.later(), job, resources, drawn.bookings, bookings)
 	if err != nil {
 		return nil, err

@@ -22,6 +22,7 @@ type ArrangedJob struct {
 	Planned   hours.Range // the place it has now; zero for a new job
 	Promise   time.Time   // told to the customer; zero if none was
 	Moved     bool        // whether Plan is another place than it has
+	chance    float64     // of a promise that is new, found out as it is booked; 0: nobody knows
 }
 
 // Missed tells whether the place proposed breaks the promise, and ends later than
@@ -56,6 +57,9 @@ type Arrangement struct {
 // more, moves what has begun, or is for a job that holds nothing.
 func (w *Workshop) BookArrangement(ctx context.Context, act Act, a Arrangement) ([]Booked, error) {
 	if err := a.check(); err != nil {
+		return nil, err
+	}
+	if err := w.settlePromises(ctx, act.Site, &a); err != nil {
 		return nil, err
 	}
 	return store.Act(ctx, w.store, w.request(act), func(ctx context.Context, tx *store.Tx) ([]Booked, error) {
@@ -196,8 +200,8 @@ func (a Arrangement) move(ctx context.Context, tx *store.Tx, j ArrangedJob, was 
 		return m, err
 	}
 	m.is.Planned, m.is.Steps = now.job.Planned, now.job.Steps
-	if !j.Promise.IsZero() {
-		m.is.Promise = j.Promise
+	if !j.Promise.IsZero() && !j.Promise.Equal(was.Promise) {
+		m.is.Promise, m.is.Confidence = j.Promise, j.chance
 	}
 	held, err := tx.Bookings(ctx, store.BookingFilter{Job: j.Job, Now: tx.Now()})
 	m.gone, m.more = difference(held, z.past(held, now.bookings))
@@ -278,7 +282,7 @@ func (w *Workshop) settle(ctx context.Context, tx *store.Tx, a Arrangement, move
 		var b Booked
 		var err error
 		if j.Job == 0 {
-			b, err = w.write(ctx, tx, Order{Reference: j.Reference, Plan: *j.Plan, State: site.Confirmed, Promise: j.Promise})
+			b, err = w.write(ctx, tx, Order{Reference: j.Reference, Plan: *j.Plan, State: site.Confirmed, Promise: j.Promise, Confidence: j.chance})
 		} else {
 			b, err = settleMove(ctx, tx, moves[j.Job], a.Reason)
 		}

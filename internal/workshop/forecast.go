@@ -89,7 +89,7 @@ func (w *Workshop) ForecastJob(ctx context.Context, slug string, id int64, q Sim
 		if _, err := r.Job(ctx, id, w.Now()); err != nil {
 			return nil, err
 		}
-		return w.setScene(ctx, r, nil, 0)
+		return w.setScene(ctx, r, asItStands)
 	})
 	if err != nil {
 		return JobForecast{}, err
@@ -170,7 +170,7 @@ func (w *Workshop) ForecastPlan(ctx context.Context, slug string, p Plan, replac
 		if err != nil {
 			return nil, err
 		}
-		return w.setScene(ctx, r, &part, replaces)
+		return w.setScene(ctx, r, beside(part, replaces))
 	})
 	if err != nil {
 		return JobForecast{}, err
@@ -207,7 +207,7 @@ func (w *Workshop) ForecastSite(ctx context.Context, slug string, q Simulation) 
 		return nil, err
 	}
 	s, err := read(ctx, w, slug, func(ctx context.Context, r store.Reader) (*scene, error) {
-		return w.setScene(ctx, r, nil, 0)
+		return w.setScene(ctx, r, asItStands)
 	})
 	if err != nil || len(s.placed.Steps) == 0 {
 		return nil, err

@@ -53,22 +53,34 @@ type placing struct {
 	record   running.Record
 }
 
-// setScene reads the site and places all that stands, and a plan beside it if one
-// is given; a job that the plan takes the place of is left out. The plan is the
-// last of the cast.
-func (w *Workshop) setScene(ctx context.Context, r store.Reader, extra *placing, without int64) (*scene, error) {
+// cue changes what is put into a scene.
+type cue func([]placing) ([]placing, error)
+
+// asItStands changes nothing.
+func asItStands(parts []placing) ([]placing, error) { return parts, nil }
+
+// beside puts a plan into a scene, as the last of the cast; without is a job that
+// it takes the place of, 0 for none.
+func beside(plan placing, without int64) cue {
+	return func(parts []placing) ([]placing, error) {
+		parts = slices.DeleteFunc(parts, func(p placing) bool { return p.job.ID == without })
+		return append(parts, plan), nil
+	}
+}
+
+// setScene reads the site and places all that stands, as the cue changes it.
+func (w *Workshop) setScene(ctx context.Context, r store.Reader, change cue) (*scene, error) {
 	now := w.Now().Truncate(time.Minute)
 	booked, err := r.Jobs(ctx, store.JobFilter{Now: w.Now(), During: hours.Range{Start: now.Add(-lookBack), End: now.Add(maxRange)}})
 	if err != nil {
 		return nil, err
 	}
-	booked = slices.DeleteFunc(booked, func(j site.Job) bool { return j.ID == without })
 	parts, err := w.placings(ctx, r, booked, now)
 	if err != nil {
 		return nil, err
 	}
-	if extra != nil {
-		parts = append(parts, *extra)
+	if parts, err = change(parts); err != nil {
+		return nil, err
 	}
 	end := now
 	for _, p := range parts {
