@@ -31,7 +31,7 @@ var arrows = map[string][]string{
 	"plan":        {"fault", "hours"},
 	"forecast":    {"fault", "hours", "plan"},
 	"picture":     {"hours"},
-	"sitefile":    {"fault", "hours", "site", "torque", "procedure", "tooling"},
+	"sitefile":    {"fault", "hours", "site", "torque", "procedure", "tooling", "calibration"},
 	"tooling":     {"fault", "hours", "site", "calibration"},
 	"trail":       {},
 

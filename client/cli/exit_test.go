@@ -249,3 +249,26 @@ func TestImportDirectory(t *testing.T) {
 		t.Errorf("exit %d, %q", r.code, r.err)
 	}
 }
+
+// Each CSV file gets the mapping that is named for it, or the one for all.
+func TestImportGivesMappingsToTheirFiles(t *testing.T) {
+	dir := t.TempDir()
+	path := func(name string) string { return filepath.Join(dir, name) }
+	for name, body := range map[string]string{"a.csv": "a\n", "b.CSV": "b\n", "w.yaml": "w: 1\n", "all.map": "all", "b.map": "only b"} {
+		if err := os.WriteFile(path(name), []byte(body), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	f := newFake(t)
+	r := f.run(t, "import", path("a.csv"), path("b.CSV"), path("w.yaml"), "--mapping", "b.CSV="+path("b.map"), "--mapping", path("all.map"))
+	if r.code != exitDone {
+		t.Fatal(r.err)
+	}
+	var got []string
+	for _, file := range last[*bayholdv1.ImportWorkshopRequest](t, f).GetFiles() {
+		got = append(got, filepath.Base(file.GetName())+": "+string(file.GetMapping())+" from "+filepath.Base(file.GetMappingName()))
+	}
+	if strings.Join(got, ", ") != "a.csv: all from all.map, b.CSV: only b from b.map, w.yaml:  from ." {
+		t.Errorf("%q", got)
+	}
+}

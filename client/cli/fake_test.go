@@ -206,10 +206,26 @@ func (f *fake) UpdateSite(_ context.Context, r *bayholdv1.UpdateSiteRequest) (*b
 	return &bayholdv1.UpdateSiteResponse{Site: s}, nil
 }
 
-func (f *fake) ImportWorkshop(context.Context, *bayholdv1.ImportWorkshopRequest) (*bayholdv1.ImportWorkshopResponse, error) {
+func (f *fake) ImportWorkshop(_ context.Context, r *bayholdv1.ImportWorkshopRequest) (*bayholdv1.ImportWorkshopResponse, error) {
+	if len(r.GetFiles()[0].GetMapping()) > 0 {
+		return &bayholdv1.ImportWorkshopResponse{
+			Site: fixtureSite(), Counts: []*bayholdv1.ImportCount{{Kind: "bay"}, {Kind: "technician", Changed: 1}, {Kind: "standing booking", Added: 1, Unchanged: 4}},
+			Changes: []*bayholdv1.ImportChange{
+				{Kind: "technician", Id: "ada", Fields: []*bayholdv1.ImportedField{
+					{Key: "mon", Before: "08:00-12:00, 12:30-16:00", After: "08:00-12:00"}, {Key: "sat", After: "08:00-12:00"},
+				}},
+				{Kind: "standing booking", Id: "W-501", Added: true, Fields: []*bayholdv1.ImportedField{{Key: "bay-1", After: "2026-12-03 08:00 to 12:00"}}},
+			},
+			ChangesLeftOut: 3, Notices: []string{"shifts.csv: columns that shifts.map.yaml does not name are left out: H (Wage)"},
+		}, nil
+	}
 	return &bayholdv1.ImportWorkshopResponse{Site: fixtureSite(), Counts: []*bayholdv1.ImportCount{
 		{Kind: "bay", Added: 3}, {Kind: "tool type", Changed: 1, Unchanged: 11},
 	}}, nil
+}
+
+func (f *fake) SuggestMapping(_ context.Context, r *bayholdv1.SuggestMappingRequest) (*bayholdv1.SuggestMappingResponse, error) {
+	return &bayholdv1.SuggestMappingResponse{Mapping: []byte("# How " + r.GetFile().GetName() + " is read.\nrows: " + first(r.GetRows(), "shifts") + "\n")}, nil
 }
 
 func (f *fake) GetBay(_ context.Context, r *bayholdv1.GetBayRequest) (*bayholdv1.GetBayResponse, error) {

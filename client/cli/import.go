@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -22,26 +23,103 @@ const maxImport = 8 << 20
 type importFlags struct {
 	dryRun, toolsOnly bool
 	anchor            string
+	mappings          []string
 }
 
 func (a *app) importCommand() *cobra.Command {
 	var f importFlags
+	var template, rows string
 	cmd := a.command(verb{
-		use: "import FILE...", short: "Take in workshop files, all or none",
-		long: `Take in workshop files (YAML; tool types and tools in CSV too): all of them, or
-none if anything is wrong with one. A directory stands for the .yaml files in
-it, "-" for standard input. Importing the same files again changes nothing.
---site is needed for files that carry no site of their own.`,
+		use: "import FILE...", short: "Take in workshop files and spreadsheets, all or none",
+		long: `Take in workshop files (YAML) and spreadsheets saved as CSV: all of them, or
+none if anything is wrong with one; every fault is told at once, of a
+spreadsheet by its cell, such as tools.csv:C5. A directory stands for the .yaml
+files in it, "-" for standard input. Importing the same files again changes
+nothing. --site is needed for files that carry no site of their own. --dry-run
+shows what would change.
+
+Tools, tool types, calibrations, technicians' shifts and standing bookings may
+come as CSV, with the columns that the workshop's own sheet has: a mapping says
+which column is which, how dates, times and decimals are written and what words
+mean. --mapping-template writes one to begin with.`,
 		example: `  bayhold import workshop.yaml
-  bayhold import --dry-run bays.yaml tools.yaml procedures/
-  bayhold import bookings.yaml --site harbour --anchor 2026-11-23`,
-		args: cobra.MinimumNArgs(1),
-		run:  func(ctx context.Context, args []string) error { return a.importFiles(ctx, args, f) },
+  bayhold import --mapping-template shifts.csv
+  bayhold import --dry-run shifts.csv --mapping shifts.map.yaml
+  bayhold import shifts.csv jobs.csv --mapping shifts.csv=shifts.map.yaml --mapping jobs.csv=jobs.map.yaml
+  bayhold import bookings.yaml --anchor 2026-11-23`,
+		args: func(cmd *cobra.Command, args []string) error {
+			if template != "" {
+				return cobra.NoArgs(cmd, args)
+			}
+			return cobra.MinimumNArgs(1)(cmd, args)
+		},
+		run: func(ctx context.Context, args []string) error {
+			if template != "" {
+				return a.suggestMapping(ctx, template, rows)
+			}
+			return a.importFiles(ctx, args, f)
+		},
 	})
-	cmd.Flags().BoolVar(&f.dryRun, "dry-run", false, "read and judge the files, write nothing")
+	cmd.Flags().BoolVar(&f.dryRun, "dry-run", false, "read and judge the files, show what would change, write nothing")
 	cmd.Flags().StringVar(&f.anchor, "anchor", "", "`date` that relative times in the files count from (default today)")
+	cmd.Flags().StringVar(&template, "mapping-template", "", "write a mapping for this CSV `file` to begin with")
+	cmd.Flags().StringVar(&rows, "rows", "", "what the rows are, for --mapping-template: tools, tool_types, calibrations, shifts or bookings")
+	mappingFlag(cmd, &f)
 	a.requestIDFlag(cmd)
 	return cmd
+}
+
+// mappingFlag adds the flag that says how spreadsheets are read.
+func mappingFlag(cmd *cobra.Command, f *importFlags) {
+	cmd.Flags().StringArrayVar(&f.mappings, "mapping", nil, "`file` that says how the CSV files are read; CSV=FILE for one of several")
+}
+
+// suggestMapping writes a mapping to begin with.
+func (a *app) suggestMapping(ctx context.Context, path, rows string) error {
+	body, err := a.readFile(path)
+	if err != nil {
+		return err
+	}
+	p, err := a.at(ctx)
+	if err != nil {
+		return err
+	}
+	resp, err := p.Sites.SuggestMapping(ctx, &bayholdv1.SuggestMappingRequest{
+		Parent: p.site.GetName(), File: &bayholdv1.WorkshopFile{Name: path, Content: body}, Rows: rows,
+	})
+	if err != nil {
+		return err
+	}
+	if a.structured() {
+		return a.answer(resp, nil)
+	}
+	_, err = a.streams.Out.Write(resp.GetMapping())
+	return err
+}
+
+// attachMappings gives CSV files the mappings that were named.
+func (a *app) attachMappings(files []*bayholdv1.WorkshopFile, mappings []string) error {
+	for _, m := range mappings {
+		table, path, named := strings.Cut(m, "=")
+		if !named {
+			table, path = "", m
+		}
+		body, err := a.readFile(path)
+		if err != nil {
+			return err
+		}
+		found := false
+		for _, f := range files {
+			csv := strings.EqualFold(filepath.Ext(f.GetName()), ".csv")
+			if csv && (!named && len(f.GetMapping()) == 0 || f.GetName() == table || filepath.Base(f.GetName()) == table) {
+				f.Mapping, f.MappingName, found = body, path, true
+			}
+		}
+		if !found {
+			return usage("--mapping %s is for no CSV file that is given here", m)
+		}
+	}
+	return nil
 }
 
 func (a *app) importFiles(ctx context.Context, args []string, f importFlags) error {
@@ -51,6 +129,9 @@ func (a *app) importFiles(ctx context.Context, args []string, f importFlags) err
 	}
 	files, err := a.readFiles(args)
 	if err != nil {
+		return err
+	}
+	if err := a.attachMappings(files, f.mappings); err != nil {
 		return err
 	}
 	parent := ""
@@ -77,6 +158,9 @@ func (a *app) importFiles(ctx context.Context, args []string, f importFlags) err
 			}, nil
 		}, conn.Sites.ImportWorkshop)
 	if err != nil {
+		if len(asProblem(err).held) > 0 && a.here == nil {
+			_, _ = a.at(ctx) // so that what is held is told in the site's own time, if that can be
+		}
 		return err
 	}
 	return a.answer(resp, func(w io.Writer) {

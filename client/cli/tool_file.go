@@ -16,19 +16,21 @@ func (a *app) toolImportCommand() *cobra.Command {
 	f.toolsOnly = true
 	cmd := a.command(verb{
 		use: "import FILE...", short: "Take in tool types and tools from CSV or YAML, all or none",
-		long: `Take in tool types and tools: all of them, or none if any line is faulty; every
-faulty line is told with its number and column. A file whose name ends in .csv
-is CSV (RFC 4180): a line a tool, or a line a tool type; its first line names
-the columns, and bayhold tool export shows which there are. Any other file is a
-workshop file in YAML with tool_types and tools. Importing what was exported
-changes nothing. Of a tool whose condition a file does not tell, the condition
-stays as it is.`,
+		long: `Take in tool types and tools: all of them, or none if anything is faulty; every
+faulty cell is told, such as tools.csv:C5. A file whose name ends in .csv
+is CSV (RFC 4180): a row a tool, or a row a tool type; its first row names
+the columns, and bayhold tool export shows which there are. Where the columns
+have names of your own, --mapping says which is which (see bayhold import). Any
+other file is a workshop file in YAML with tool_types and tools. Importing what
+was exported changes nothing. Of a tool whose condition a file does not tell,
+the condition stays as it is.`,
 		example: `  bayhold tool import tools.csv
   bayhold tool import --dry-run types.csv tools.csv`,
 		args: cobra.MinimumNArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.importFiles(ctx, args, f) },
 	})
-	cmd.Flags().BoolVar(&f.dryRun, "dry-run", false, "read and judge the files, write nothing")
+	cmd.Flags().BoolVar(&f.dryRun, "dry-run", false, "read and judge the files, show what would change, write nothing")
+	mappingFlag(cmd, &f)
 	a.requestIDFlag(cmd)
 	return cmd
 }
@@ -82,13 +84,7 @@ effect.`,
 
 // printToolImport says what an import of tools changed, or would.
 func (a *app) printToolImport(w io.Writer, c clock, resp *bayholdv1.ImportWorkshopResponse, dryRun bool) {
-	var some []*bayholdv1.ImportCount
-	for _, n := range resp.GetCounts() {
-		if n.GetAdded()+n.GetChanged()+n.GetUnchanged() > 0 {
-			some = append(some, n)
-		}
-	}
-	a.printImport(w, &bayholdv1.ImportWorkshopResponse{Site: resp.GetSite(), Counts: some}, dryRun)
+	a.printImport(w, resp, dryRun)
 	if len(resp.GetAffectedBookings()) > 0 {
 		a.printAffected(w, c, resp.GetAffectedBookings())
 	}

@@ -271,10 +271,13 @@ func TestGuideFirstBooking(t *testing.T) {
 	g.try(t, goEnv(t, home), freeAddress(t))
 }
 
-// TestGuides does what the guides of the three roles say, on the demo workshop.
+// TestGuides does what the guides of the three roles, and the one on
+// spreadsheets, say, on the demo workshop.
 func TestGuides(t *testing.T) {
-	for _, role := range []string{"manager", "technician", "administrator"} {
-		t.Run(role, func(t *testing.T) {
+	for page, role := range map[string]string{
+		"manager": "manager", "technician": "technician", "administrator": "administrator", "spreadsheets": "administrator",
+	} {
+		t.Run(page, func(t *testing.T) {
 			t.Parallel()
 			db := pgtest.New(t)
 			s := serve(t, db, "127.0.0.1:0")
@@ -298,7 +301,7 @@ func TestGuides(t *testing.T) {
 			if err := os.Symlink(filepath.Join(bin, "client"), filepath.Join(home, "bayhold")); err != nil {
 				t.Fatal(err)
 			}
-			g := readGuide(t, "../../deploy/guide/"+role+".md")
+			g := readGuide(t, "../../deploy/guide/"+page+".md")
 			g.try(t, []string{
 				"HOME=" + home, "PATH=" + home + ":" + os.Getenv("PATH"), "COLUMNS=80", "LC_ALL=C.UTF-8",
 				"BAYHOLD_SERVER=" + s.addr, "BAYHOLD_TOKEN=" + token,

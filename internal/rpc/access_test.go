@@ -124,6 +124,7 @@ var mayCall = map[string]string{
 	"SiteService/ListSites":      "mta",
 	"SiteService/UpdateSite":     "ma",
 	"SiteService/ImportWorkshop": "ma",
+	"SiteService/SuggestMapping": "ma",
 
 	"TechnicianService/GetTechnician":    "mta",
 	"TechnicianService/ListTechnicians":  "mta",

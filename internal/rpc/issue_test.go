@@ -175,7 +175,7 @@ func TestATableOfToolsTellsWhomItHits(t *testing.T) {
 	}
 	_, err = take("tag,type,condition\r\nLK-1,brill-locks,SERVICEABLE\r\nLK-2,nothing,\r\nLK-3,brill-locks,SHINY\r\n")
 	wantCode(t, err, codes.InvalidArgument)
-	if faults := detail[*errdetails.BadRequest](err).GetFieldViolations(); len(faults) != 2 || faults[0].GetField() != "t.csv:3" || faults[1].GetField() != "t.csv:4" {
+	if faults := detail[*errdetails.BadRequest](err).GetFieldViolations(); len(faults) != 2 || faults[0].GetField() != "t.csv:B3" || faults[1].GetField() != "t.csv:C4" {
 		t.Errorf("faults %v", faults)
 	}
 	if got, err := c.tool.GetTool(t.Context(), &bayholdv1.GetToolRequest{Name: lk1}); err != nil || got.GetTool().GetCondition() != bayholdv1.Condition_CONDITION_UNSERVICEABLE {

@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 
 	"bayhold/internal/fault"
@@ -78,7 +79,7 @@ func (s siteService) ImportWorkshop(ctx context.Context, req *bayholdv1.ImportWo
 		in.Site = id
 	}
 	for _, f := range req.GetFiles() {
-		in.Files = append(in.Files, workshop.File{Name: f.GetName(), Content: f.GetContent()})
+		in.Files = append(in.Files, workshopFile(f))
 	}
 	act, err := actOf(ctx, "", req)
 	if err != nil {
@@ -95,7 +96,32 @@ func (s siteService) ImportWorkshop(ctx context.Context, req *bayholdv1.ImportWo
 		})
 	}
 	out.AffectedBookings = writeBookings(imported.Site.ID, imported.Affected)
+	for _, c := range imported.Changes {
+		change := &bayholdv1.ImportChange{Kind: c.Kind, Id: c.ID, Added: c.Added}
+		for _, f := range c.Fields {
+			change.Fields = append(change.Fields, &bayholdv1.ImportedField{Key: f.Key, Before: f.Before, After: f.After})
+		}
+		out.Changes = append(out.Changes, change)
+	}
+	out.ChangesLeftOut, out.Notices = int32(imported.LeftOut), imported.Notices
 	return out, nil
+}
+
+func workshopFile(f *bayholdv1.WorkshopFile) workshop.File {
+	out := workshop.File{Name: f.GetName(), Content: f.GetContent()}
+	if len(f.GetMapping()) > 0 || f.GetMappingName() != "" {
+		out.Mapping = &workshop.File{Name: cmp.Or(f.GetMappingName(), "the mapping of "+f.GetName()), Content: f.GetMapping()}
+	}
+	return out
+}
+
+// SuggestMapping implements bayholdv1.SiteServiceServer.
+func (s siteService) SuggestMapping(_ context.Context, req *bayholdv1.SuggestMappingRequest) (*bayholdv1.SuggestMappingResponse, error) {
+	if _, err := siteName("parent", req.GetParent()); err != nil {
+		return nil, err
+	}
+	out, err := workshop.SuggestMapping(workshopFile(req.GetFile()), req.GetRows())
+	return &bayholdv1.SuggestMappingResponse{Mapping: out}, err
 }
 
 func writeSite(v site.Site) *bayholdv1.Site {

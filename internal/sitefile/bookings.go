@@ -25,6 +25,7 @@ func (r *reader) readBookings(w *Workshop, lists []value) {
 		b := StandingBooking{
 			Reference: reference.text(maxName), Note: o.get("note").text(maxText),
 			State: choice(o.get("state"), []site.BookingState{site.Confirmed, site.Tentative}),
+			Place: reference.where(),
 		}
 		if b.State == "" {
 			b.State = site.Confirmed
@@ -111,7 +112,7 @@ func (o object) claimsFor(whole object, reference string) []claimed {
 			if o.r.refer(k.noun, id, e); !ok || !o.r.exists(k.noun, id) {
 				continue
 			}
-			out = append(out, claimed{Claim{Kind: k.kind, Resource: id, During: during}, reference, e})
+			out = append(out, claimed{Claim{Kind: k.kind, Resource: id, During: during, Place: e.where()}, reference, e})
 		}
 	}
 	return out

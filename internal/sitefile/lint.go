@@ -5,7 +5,9 @@ import "bayhold/internal/procedure"
 // Finding is one thing that is wrong or doubtful in a file.
 type Finding struct {
 	File string // empty if it concerns no single file
-	Line int    // from 1; 0 if it concerns no single line
+	Line int    // from 1; 0 if it concerns no single line; of a table, the row
+	// Column is that of a cell of a table, from 1; 0 if it concerns no cell.
+	Column int
 	// Rule is stable, for programs: those of procedure.Library.Lint, and
 	// "file" for what cannot be read.
 	Rule    string
@@ -15,7 +17,7 @@ type Finding struct {
 
 // String is the finding as one line of a report.
 func (f Finding) String() string {
-	return place(f.File, f.Line) + ": " + f.Message + " (" + f.Rule + ")"
+	return place(f.File, f.Line, f.Column) + ": " + f.Message + " (" + f.Rule + ")"
 }
 
 // Lint reads files as Parse does and tells, by file and line, everything that

@@ -14,14 +14,18 @@ import (
 
 // open reads the YAML of files: the top of each document, and a reader that
 // has noted what is no YAML.
-func open(files []File) ([]value, *reader, error) {
+func open(files []File, known Known) ([]value, *reader, error) {
 	r := newReader(files)
+	r.stand(known)
 	if len(files) > MaxFiles {
 		return nil, nil, tooLarge("%d files are more than %d", len(files), MaxFiles)
 	}
 	size := 0
 	for _, f := range files {
 		size += len(f.Content)
+		if f.Mapping != nil {
+			size += len(f.Mapping.Content)
+		}
 	}
 	if size > MaxBytes {
 		return nil, nil, tooLarge("the files have %d bytes together, more than %d", size, MaxBytes)
@@ -53,14 +57,14 @@ func open(files []File) ([]value, *reader, error) {
 // documents gives the documents of a file, up to the first that is no YAML.
 func (r *reader) documents(f File) func(yield func(*yaml.Node) bool) {
 	return func(yield func(*yaml.Node) bool) {
-		if i := invalidUTF8(f.Content); i >= 0 {
-			r.unreadable(f.Name, 1+bytes.Count(f.Content[:i], []byte{'\n'}), "the text is not valid UTF-8")
-			return
-		}
 		if isCSV(f.Name) {
 			if n := r.table(f); n != nil {
 				yield(n)
 			}
+			return
+		}
+		if i := invalidUTF8(f.Content); i >= 0 {
+			r.unreadable(f.Name, 1+bytes.Count(f.Content[:i], []byte{'\n'}), "the text is not valid UTF-8")
 			return
 		}
 		dec := yaml.NewDecoder(bytes.NewReader(f.Content))

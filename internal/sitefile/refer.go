@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -47,15 +48,15 @@ func (r *reader) refer(kind, id string, at value) {
 	if id == "" || r.exists(kind, id) {
 		return
 	}
-	if hint := r.hint(id, r.names(kind)); hint != "" {
+	if hint := r.hint(id, r.idsOf(kind)); hint != "" {
 		at.fault("there is no %s %q: did you mean %s?", kind, clip(id), hint)
 	} else {
 		at.fault("there is no %s %q, neither in the files nor at the site", kind, clip(id))
 	}
 }
 
-// names lists the ids of a kind, for hints: none where none will be given.
-func (r *reader) names(kind string) []string {
+// idsOf lists the ids of a kind, for hints: none where none will be given.
+func (r *reader) idsOf(kind string) []string {
 	if len(r.found) > maxFaults || len(r.seen[kind])+len(r.standing[kind]) > maxCandidates {
 		return nil
 	}
@@ -73,6 +74,7 @@ func (r *reader) stand(k Known) {
 	for _, t := range k.ToolTypes {
 		types = append(types, t.ID)
 	}
+	r.callNames(k.Names)
 	r.known, r.standing = k, make(map[string]map[string]bool)
 	for kind, ids := range map[string][]string{
 		aBay: k.Bays, aTechnician: k.Technicians, aTool: k.Tools, aFamily: k.EngineFamilies, aToolType: types,
@@ -81,5 +83,57 @@ func (r *reader) stand(k Known) {
 		for _, id := range ids {
 			r.standing[kind][id] = true
 		}
+	}
+}
+
+// named is the id of what a table calls by its id or its name, or what is wrong.
+// What may be an id that stands elsewhere in the files is for refer to judge.
+func (r *reader) named(noun, text string) (string, string) {
+	if r.exists(noun, text) {
+		return text, ""
+	}
+	like := strings.ToLower(text)
+	if noun == aTool {
+		like = strings.ToUpper(text)
+	}
+	if r.exists(noun, like) {
+		return like, ""
+	}
+	id, stands := r.names[noun][folded(text)]
+	form := slugForm
+	if noun == aTool {
+		form = tagForm
+	}
+	switch {
+	case id != "":
+		return id, ""
+	case stands:
+		return "", fmt.Sprintf("several %s are called %q: say under values in the mapping which one is meant", plural(noun), clip(text))
+	case form.MatchString(text):
+		return text, ""
+	}
+	candidates := r.idsOf(noun)
+	for _, n := range r.known.Names {
+		if n.Noun == noun {
+			candidates = append(candidates, n.Name)
+		}
+	}
+	if hint := r.hint(text, candidates); hint != "" {
+		return "", fmt.Sprintf("there is no %s %q: did you mean %s?", noun, clip(text), hint)
+	}
+	return "", fmt.Sprintf("there is no %s %q, by id or by name: say under values in the mapping which one it is", noun, clip(text))
+}
+
+// callNames notes what people call what the site has.
+func (r *reader) callNames(list []Name) {
+	r.names = make(map[string]map[string]string)
+	for _, n := range list {
+		if r.names[n.Noun] == nil {
+			r.names[n.Noun] = make(map[string]string)
+		}
+		if _, twice := r.names[n.Noun][folded(n.Name)]; twice {
+			n.ID = "" // whose it is, the table must say
+		}
+		r.names[n.Noun][folded(n.Name)] = n.ID
 	}
 }

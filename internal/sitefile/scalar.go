@@ -154,9 +154,9 @@ func (v value) number(low, high float64) float64 {
 	if !ok {
 		return 0
 	}
-	x, err := strconv.ParseFloat(s, 64)
+	x, ok := parseNumber(s)
 	switch {
-	case err != nil || math.IsNaN(x) || math.IsInf(x, 0) || strings.ContainsAny(s, "xX_"):
+	case !ok:
 		v.fault("%q is no number: write one such as 0.5", clip(s))
 		return low
 	case x < low || x > high:
@@ -164,6 +164,12 @@ func (v value) number(low, high float64) float64 {
 		return low
 	}
 	return x
+}
+
+// parseNumber reads a number as people write one: no infinity, no hexadecimal.
+func parseNumber(s string) (float64, bool) {
+	x, err := strconv.ParseFloat(s, 64)
+	return x, err == nil && !math.IsNaN(x) && !math.IsInf(x, 0) && !strings.ContainsAny(s, "xX_")
 }
 
 // durationForm is minutes, or hours and minutes: "30", "45m", "2h", "1h30m".

@@ -1,7 +1,9 @@
 // Package sitefile reads workshop files: YAML written by hand that tells what a
 // site has (bays, technicians, tool types, tools, engine families), the
 // preparations and procedures of its work, and bookings that stand already.
-// Tool types and tools may come as CSV too, and are written as either.
+// Tool types, tools, calibrations, shifts and bookings may come as tables (CSV)
+// too, with a mapping that says which column is what; tool types and tools are
+// written as either.
 //
 // Files are read as one whole. Everything that is wrong with them is reported
 // at once, each fault with its file and line, what is wrong and what would be
@@ -20,7 +22,8 @@ import (
 // File is one workshop file.
 type File struct {
 	Name    string // for messages; one that ends in .csv is CSV
-	Content []byte // UTF-8 YAML or CSV
+	Content []byte // UTF-8 YAML, or CSV
+	Mapping *File  // of a CSV file, how it is to be read; nil: as it says itself
 }
 
 // Options are what reading depends on besides the files.
@@ -45,6 +48,15 @@ type Known struct {
 	ToolTypes      []site.ToolType
 	Preparations   []procedure.Preparation
 	Procedures     []procedure.Procedure // one version of each: the newest
+	// Names are what people call what has an id, for tables that do so too.
+	Names []Name
+}
+
+// Name is what people call a thing.
+type Name struct {
+	Noun string // "bay", "technician", "tool type" or "engine family"
+	ID   string
+	Name string
 }
 
 // Workshop is what files say, each list in the order in which it is written.
@@ -58,7 +70,10 @@ type Workshop struct {
 	Unjudged       []string // asset tags of tools of whose condition the files say nothing
 	Preparations   []procedure.Preparation
 	Procedures     []procedure.Procedure // several versions of one may stand here
+	Calibrations   []Calibration
+	Rosters        []Roster
 	Bookings       []StandingBooking
+	Notices        []string // what was left out of tables, in words
 }
 
 // StandingBooking is a job, or a bare reservation, whose bookings stand already.
@@ -68,6 +83,7 @@ type StandingBooking struct {
 	State     site.BookingState // CONFIRMED or TENTATIVE
 	ExpiresAt time.Time         // when a TENTATIVE one lapses; zero otherwise
 	Claims    []Claim           // at least one; none overlaps another on its resource
+	Place     string            // where it stands, for faults
 }
 
 // Claim is one resource for one half-open time.
@@ -75,6 +91,7 @@ type Claim struct {
 	Kind     site.Kind
 	Resource string // id of the bay or technician, asset tag of the tool
 	During   hours.Range
+	Place    string // where it stands, for faults
 }
 
 // Parse reads files as a whole. Its error is nil or a fault: BAD_FILE (Invalid)
@@ -93,11 +110,10 @@ func Parse(files []File, opts Options) (*Workshop, error) {
 
 // readAll reads files and has their preparations and procedures judged.
 func readAll(files []File, opts Options, judge func(procedure.Library) []procedure.Finding) (*reader, *Workshop, error) {
-	docs, r, err := open(files)
+	docs, r, err := open(files, opts.Known)
 	if err != nil {
 		return nil, nil, err
 	}
-	r.stand(opts.Known)
 	sections := r.sections(docs, opts.ToolsOnly)
 	w := &Workshop{}
 	r.readSite(w, sections["site"])
@@ -110,7 +126,10 @@ func readAll(files []File, opts Options, judge func(procedure.Library) []procedu
 	if err := r.readWork(w, sections["preparations"], sections["procedures"]); err != nil {
 		return nil, nil, err
 	}
+	r.readCalibrations(w, sections["calibrations"])
+	r.readRosters(w, sections["shifts"])
 	r.readBookings(w, sections["bookings"])
+	w.Notices = r.notices
 	if err := r.judgeWork(w, judge); err != nil {
 		return nil, nil, err
 	}
@@ -121,7 +140,8 @@ func readAll(files []File, opts Options, judge func(procedure.Library) []procedu
 // sections gathers what stands under each key at the top of the files.
 func (r *reader) sections(docs []value, toolsOnly bool) map[string][]value {
 	out := make(map[string][]value)
-	keys := []string{"site", "engine_families", "bays", "technicians", "tool_types", "tools", "preparations", "procedures", "bookings"}
+	keys := []string{"site", "engine_families", "bays", "technicians", "tool_types", "tools", "preparations", "procedures",
+		"calibrations", "shifts", "bookings"}
 	if toolsOnly {
 		keys = []string{"tool_types", "tools"}
 	}

@@ -16,7 +16,7 @@ func SiteID(files []File) (string, error) {
 	if len(files) == 0 {
 		return "", nil
 	}
-	docs, r, err := open(files)
+	docs, r, err := open(files, Known{})
 	if err != nil {
 		return "", err
 	}

@@ -52,7 +52,7 @@ func TestTables(t *testing.T) {
 	}
 }
 
-// Every faulty line is told, with its number and its column.
+// Every faulty cell is told, by the name that spreadsheets have for it.
 func TestFaultsOfTables(t *testing.T) {
 	for name, c := range map[string]struct {
 		content string
@@ -70,12 +70,12 @@ func TestFaultsOfTables(t *testing.T) {
 				"LK-7,lock,UNSERVICEABLE,,,pin=1\n" +
 				"LK-7,lock,UNSERVICEABLE,,,pin\n",
 			[]string{
-				"t0.csv:2: tag: ", "t0.csv:3: type: there is no tool type", "t0.csv:4: condition: ", "t0.csv:5: the line has 4 columns, and the first line names 6",
-				"t0.csv:6: condition_until: ", "t0.csv:7: photo: ", "t0.csv:8: missing: the set has no piece", "t0.csv:9: missing: ", "t0.csv:9: tag: there are two tools",
+				"t0.csv:A2: tag: ", "t0.csv:B3: type: there is no tool type", "t0.csv:C4: condition: ", "t0.csv:5: the line has 4 columns, and the first line names 6",
+				"t0.csv:D6: condition_until: ", "t0.csv:E7: photo: ", "t0.csv:F8: missing: the set has no piece", "t0.csv:F9: missing: ", "t0.csv:A9: tag: there are two tools",
 			},
 		},
-		"types":        {"id,name,purpose,torque,pieces\nx,,LOCKING,40-200 Nm,pin=0\n", []string{"t0.csv:2: name: ", "t0.csv:2: pieces", "t0.csv:2: torque: "}},
-		"broken quote": {"tag,type\nA-1,nothing\nB-1,\"lock\nC-1,lock\n", []string{"t0.csv:2: type: ", "t0.csv:3: this is no CSV from here on"}},
+		"types":        {"id,name,purpose,torque,pieces\nx,,LOCKING,40-200 Nm,pin=0\n", []string{"t0.csv:B2: name: ", "t0.csv:E2: pieces", "t0.csv:D2: torque: "}},
+		"broken quote": {"tag,type\nA-1,nothing\nB-1,\"lock\nC-1,lock\n", []string{"t0.csv:B2: type: ", "t0.csv:3: this is no CSV from here on"}},
 		"empty":        {"", []string{"t0.csv:1: the file is empty"}},
 		"not UTF-8":    {"tag,type\nA-1,\xff\n", []string{"t0.csv:2: the text is not valid UTF-8"}},
 	} {

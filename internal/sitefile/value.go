@@ -26,7 +26,15 @@ type object struct {
 func (v value) present() bool { return v.node != nil }
 
 // where is the value's place in words.
-func (v value) where() string { return place(v.file, v.line()) }
+func (v value) where() string {
+	if s := v.r.sheets[v.file]; s != nil && v.at != nil {
+		if v.at.Column < 0 {
+			return place(s.mapping.file, -v.at.Column, 0)
+		}
+		return place(v.file, v.line(), v.at.Column)
+	}
+	return place(v.file, v.line(), 0)
+}
 
 func (v value) line() int {
 	if v.at == nil {
@@ -37,7 +45,7 @@ func (v value) line() int {
 
 // fault notes what is wrong with the value.
 func (v value) fault(format string, args ...any) {
-	v.r.note(v.file, v.line(), "%s: %s", v.name, fmt.Sprintf(format, args...))
+	v.r.noteAt(v.file, v.at, "%s: %s", v.name, fmt.Sprintf(format, args...))
 }
 
 // object takes the value for a map that may have the keys, and no others.
@@ -65,13 +73,16 @@ func (v value) mapping() (object, bool) {
 	if !v.present() {
 		return o, false
 	}
+	if v.node.Tag == badTag {
+		return o, false
+	}
 	if v.node.Kind != yaml.MappingNode {
 		v.fault("this must be a map, lines such as \"name: value\", not %s", kindOf(v.node))
 		return o, false
 	}
 	for _, p := range v.pairs() {
 		key := p.key.Value
-		f := value{r: v.r, file: v.file, node: resolve(p.value), at: p.key, name: clip(key)}
+		f := value{r: v.r, file: v.file, node: resolve(p.value), at: p.key, name: v.r.sheets[v.file].title(clip(key), p.key.Column)}
 		if f.node != nil && isNull(f.node) {
 			f.node = nil
 		}
@@ -140,6 +151,9 @@ func (v value) scalar() (string, bool) {
 	if !v.present() {
 		return "", false
 	}
+	if v.node.Tag == badTag {
+		return "", false
+	}
 	if v.node.Kind != yaml.ScalarNode {
 		v.fault("this must be a single value, not %s", kindOf(v.node))
 		return "", false
@@ -159,8 +173,9 @@ func kindOf(n *yaml.Node) string {
 }
 
 // clip shortens what is quoted in a message.
-func clip(s string) string {
-	const limit = 60
+func clip(s string) string { return clipTo(s, 60) }
+
+func clipTo(s string, limit int) string {
 	if len(s) > limit {
 		return strings.ToValidUTF8(s[:limit], "") + "…"
 	}

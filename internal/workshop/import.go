@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"path"
 	"reflect"
 	"slices"
 	"time"
@@ -44,6 +45,11 @@ type Imported struct {
 	// Affected are standing bookings that the tools that changed cannot serve
 	// as they are now, by start.
 	Affected []site.Booking
+	// Changes tell what would change if nothing is to be written; at most
+	// maxChanges of them, LeftOut is how many more there are.
+	Changes []ImportChange
+	LeftOut int
+	Notices []string // what was left out of tables, in words
 }
 
 // errDry ends a transaction whose work was only to be tried.
@@ -85,7 +91,7 @@ func (w *Workshop) Import(ctx context.Context, act Act, in Intake) (Imported, er
 	req.NewSite = true
 	var dry Imported
 	out, err := store.Act(ctx, w.store, req, func(ctx context.Context, tx *store.Tx) (Imported, error) {
-		i := importer{tx: tx, siteID: siteID}
+		i := importer{tx: tx, siteID: siteID, caller: act.Caller, tell: in.ValidateOnly || req.DryRun}
 		out, err := i.run(ctx, in)
 		if err == nil && in.ValidateOnly {
 			dry, err = out, errDry
@@ -112,8 +118,14 @@ func (w *Workshop) onlySite(ctx context.Context) (string, error) {
 type importer struct {
 	tx     *store.Tx
 	siteID string
+	caller access.Caller
+	tell   bool // what changes, one by one
 	have   standing
+	zone   *time.Location
+	proven map[string][]store.CertificateRecord // by tool
 	counts []*ImportCount
+	told   []ImportChange
+	over   int // changes that are not told
 }
 
 // standing is what the site has before the import.
@@ -142,14 +154,19 @@ func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
 	if err := doubts(in.Files, opts); err != nil {
 		return out, err
 	}
+	if err := i.may(files); err != nil {
+		return out, err
+	}
+	i.zone = zoneIn(files.Site, i.have.site)
 	if err := i.putSite(ctx, files.Site); err != nil {
 		return out, err
 	}
+	i.enrolRosters(files)
 	if err := i.lock(ctx, files); err != nil {
 		return out, err
 	}
 	for _, put := range []func(context.Context, *sitefile.Workshop) error{
-		i.putPlaces, i.putTools, i.putWork, i.putBookings,
+		i.putPlaces, i.putTools, i.putCalibrations, i.putWork, i.putBookings,
 	} {
 		if err := put(ctx, files); err != nil {
 			return out, err
@@ -164,6 +181,7 @@ func (i *importer) run(ctx context.Context, in Intake) (Imported, error) {
 	if out.Affected, err = i.affected(ctx); err != nil {
 		return out, err
 	}
+	out.Changes, out.LeftOut, out.Notices = i.told, i.over, files.Notices
 	out.Site, err = i.tx.Site(ctx)
 	return out, err
 }
@@ -229,56 +247,81 @@ func (i *importer) putSite(ctx context.Context, v *site.Site) error {
 	}
 	had := i.have.site
 	had.Revision = 0
-	return putOne(ctx, i, i.count("site"), "", had.ID != "", had, *v, i.tx.PutSite)
+	return putOne(ctx, i, i.count("site"), "", had.ID != "", had, *v, sitefile.SiteWords, i.tx.PutSite)
 }
 
 // lock takes the rows of what stands and is in the files, as a booking does.
 func (i *importer) lock(ctx context.Context, files *sitefile.Workshop) error {
-	var refs []Ref
+	want := make(map[Ref]bool)
 	for _, b := range files.Bays {
-		if _, ok := i.have.bays[b.ID]; ok {
-			refs = append(refs, Ref{Kind: site.KindBay, ID: b.ID})
-		}
+		want[Ref{Kind: site.KindBay, ID: b.ID}] = true
 	}
 	for _, t := range files.Technicians {
-		if _, ok := i.have.technicians[t.ID]; ok {
-			refs = append(refs, Ref{Kind: site.KindTechnician, ID: t.ID})
-		}
+		want[Ref{Kind: site.KindTechnician, ID: t.ID}] = true
 	}
 	for _, t := range files.Tools {
-		if _, ok := i.have.tools[t.Tag]; ok {
-			refs = append(refs, Ref{Kind: site.KindTool, ID: t.Tag})
+		want[Ref{Kind: site.KindTool, ID: t.Tag}] = true
+	}
+	for _, c := range files.Calibrations {
+		want[Ref{Kind: site.KindTool, ID: c.Tool}] = true
+	}
+	for _, b := range files.Bookings {
+		for _, c := range b.Claims {
+			want[Ref{Kind: c.Kind, ID: c.Resource}] = true
+		}
+	}
+	var refs []Ref
+	for ref := range want {
+		if i.stands(ref) {
+			refs = append(refs, ref)
 		}
 	}
 	return i.tx.Lock(ctx, refs)
 }
 
+// stands tells whether the site had something before the import.
+func (i *importer) stands(ref Ref) bool {
+	var ok bool
+	switch ref.Kind {
+	case site.KindBay:
+		_, ok = i.have.bays[ref.ID]
+	case site.KindTechnician:
+		_, ok = i.have.technicians[ref.ID]
+	default:
+		_, ok = i.have.tools[ref.ID]
+	}
+	return ok
+}
+
 func (i *importer) putPlaces(ctx context.Context, files *sitefile.Workshop) error {
-	if err := putAll(ctx, i, i.count("bay"), files.Bays, i.have.bays, bayID, i.tx.PutBay); err != nil {
+	sayBay := func(b site.Bay) []sitefile.Word { return sitefile.BayWords(b, i.zone) }
+	if err := putAll(ctx, i, "bay", files.Bays, i.have.bays, bayID, sayBay, i.tx.PutBay); err != nil {
 		return err
 	}
-	return putAll(ctx, i, i.count("technician"), files.Technicians, i.have.technicians, technicianID, i.tx.PutTechnician)
+	say := func(t site.Technician) []sitefile.Word { return sitefile.TechnicianWords(t, i.zone) }
+	return putAll(ctx, i, "technician", files.Technicians, i.have.technicians, technicianID, say, i.tx.PutTechnician)
 }
 
 func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error {
-	if err := putAll(ctx, i, i.count("engine family"), files.EngineFamilies, i.have.families, familyID, i.tx.PutEngineFamily); err != nil {
+	if err := putAll(ctx, i, "engine family", files.EngineFamilies, i.have.families, familyID, sitefile.FamilyWords, i.tx.PutEngineFamily); err != nil {
 		return err
 	}
-	if err := putAll(ctx, i, i.count("tool type"), files.ToolTypes, i.have.types, typeID, i.tx.PutToolType); err != nil {
+	if err := putAll(ctx, i, "tool type", files.ToolTypes, i.have.types, typeID, sitefile.TypeWords, i.tx.PutToolType); err != nil {
 		return err
 	}
 	proven, err := i.tx.Certificates(ctx, store.CertificateFilter{})
 	if err != nil {
 		return err
 	}
-	has := map[string]bool{}
+	i.proven = make(map[string][]store.CertificateRecord)
 	for _, c := range proven {
-		has[c.Tool] = true
+		i.proven[c.Tool] = append(i.proven[c.Tool], c)
 	}
-	return putAll(ctx, i, i.count("tool"), mapped(files.Tools, func(t site.Tool) site.Tool {
+	say := func(t site.Tool) []sitefile.Word { return sitefile.ToolWords(t, i.zone) }
+	return putAll(ctx, i, "tool", mapped(files.Tools, func(t site.Tool) site.Tool {
 		had, stands := i.have.tools[t.Tag]
 		// What certificates say is not for a file to change.
-		if has[t.Tag] {
+		if len(i.proven[t.Tag]) > 0 {
 			t.CalibratedUntil = had.CalibratedUntil
 		}
 		// A list of what is on the shelf makes no broken tool whole.
@@ -287,15 +330,17 @@ func (i *importer) putTools(ctx context.Context, files *sitefile.Workshop) error
 			t.Missing, t.Damaged = had.Missing, had.Damaged
 		}
 		return t
-	}), i.have.tools, toolID, i.tx.PutTool)
+	}), i.have.tools, toolID, say, i.tx.PutTool)
 }
 
 func (i *importer) putWork(ctx context.Context, files *sitefile.Workshop) error {
-	err := putAll(ctx, i, i.count("preparation"), mapped(files.Preparations, preparationWithoutLines), i.have.preparations,
-		preparationID, i.tx.PutPreparation)
+	sayPreparation := func(p procedure.Preparation) []sitefile.Word { return sitefile.PreparationWords(p, sealed) }
+	err := putAll(ctx, i, "preparation", mapped(files.Preparations, preparationWithoutLines), i.have.preparations,
+		preparationID, sayPreparation, i.tx.PutPreparation)
 	if err != nil {
 		return err
 	}
+	say := func(p procedure.Procedure) []sitefile.Word { return sitefile.ProcedureWords(p, sealed) }
 	c := i.count("procedure")
 	var fs fault.Fields
 	for _, v := range mapped(files.Procedures, procedureWithoutLines) {
@@ -308,7 +353,7 @@ func (i *importer) putWork(ctx context.Context, files *sitefile.Workshop) error 
 			fs.Add("procedures/"+v.ID, "version %d is %s and never changes: give the new content a new version", v.Version, had.State)
 			continue
 		}
-		if err := putOne(ctx, i, c, "procedures/"+v.ID, exists, had, v, i.tx.PutProcedure); err != nil {
+		if err := putOne(ctx, i, c, "procedures/"+v.ID, exists, had, v, say, i.tx.PutProcedure); err != nil {
 			return err
 		}
 	}
@@ -320,72 +365,6 @@ func (i *importer) putWork(ctx context.Context, files *sitefile.Workshop) error 
 func withState(p procedure.Procedure, s procedure.State) procedure.Procedure {
 	p.State = s
 	return p
-}
-
-func (i *importer) putBookings(ctx context.Context, files *sitefile.Workshop) error {
-	c := i.count("standing booking")
-	for _, b := range files.Bookings {
-		if err := i.putBooking(ctx, c, b); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// putBooking writes one standing booking. Its reference is its key: the same
-// one with other times or resources takes the place of the one before.
-func (i *importer) putBooking(ctx context.Context, c *ImportCount, b sitefile.StandingBooking) error {
-	job := site.Job{Reference: b.Reference, Note: b.Note, State: b.State, ExpiresAt: b.ExpiresAt, Planned: b.Claims[0].During}
-	bookings := make([]site.Booking, 0, len(b.Claims))
-	for _, each := range b.Claims {
-		job.Planned = cover(job.Planned, each.During)
-		bookings = append(bookings, site.Booking{Kind: each.Kind, Resource: each.Resource, During: each.During})
-	}
-	before, err := i.tx.Jobs(ctx, store.JobFilter{Imported: b.Reference, Now: i.tx.Now()})
-	if err != nil {
-		return err
-	}
-	for _, old := range before {
-		had, err := i.tx.Bookings(ctx, store.BookingFilter{Job: old.ID, Now: i.tx.Now()})
-		if err != nil {
-			return err
-		}
-		if old.Note == b.Note && old.State == b.State && old.ExpiresAt.Equal(b.ExpiresAt) && same(claims(had), claims(bookings)) {
-			c.Unchanged++
-			return nil
-		}
-	}
-	if err := i.tx.Lapse(ctx, store.RefsOf(bookings)); err != nil {
-		return err
-	}
-	for _, old := range before {
-		if _, err := changeState(ctx, i.tx, old, site.Cancelled, "job.replaced", "replaced by what was imported"); err != nil {
-			return err
-		}
-	}
-	if err := i.tx.Claim(ctx, bookings); err != nil {
-		return err
-	}
-	job, booked, err := i.tx.Book(ctx, job, true, bookings)
-	if err != nil {
-		return err
-	}
-	i.tx.Log(bookedEvent("job.reserved", Booked{Job: job, Bookings: booked}))
-	if len(before) > 0 {
-		c.Changed++
-	} else {
-		c.Added++
-	}
-	return nil
-}
-
-// claims is what bookings hold, for comparison.
-func claims(list []site.Booking) map[string]bool {
-	out := make(map[string]bool, len(list))
-	for _, b := range list {
-		out[fmt.Sprintf("%s %d %d", store.ResourceSubject(b.Kind, b.Resource), b.During.Start.Unix(), b.During.End.Unix())] = true
-	}
-	return out
 }
 
 func cover(a, b hours.Range) hours.Range {
@@ -404,19 +383,22 @@ func (i *importer) count(kind string) *ImportCount {
 	return c
 }
 
-func putAll[T any](ctx context.Context, i *importer, c *ImportCount, list []T, have map[string]T, id func(T) string,
-	put func(context.Context, T) error,
+func putAll[T any](ctx context.Context, i *importer, kind string, list []T, have map[string]T, id func(T) string,
+	say func(T) []sitefile.Word, put func(context.Context, T) error,
 ) error {
+	c := i.count(kind)
 	for _, v := range list {
 		had, exists := have[id(v)]
-		if err := putOne(ctx, i, c, collections[c.Kind]+"/"+id(v), exists, had, v, put); err != nil {
+		if err := putOne(ctx, i, c, collections[kind]+"/"+id(v), exists, had, v, say, put); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func putOne[T any](ctx context.Context, i *importer, c *ImportCount, subject string, exists bool, had, v T, put func(context.Context, T) error) error {
+func putOne[T any](ctx context.Context, i *importer, c *ImportCount, subject string, exists bool, had, v T,
+	say func(T) []sitefile.Word, put func(context.Context, T) error,
+) error {
 	switch {
 	case exists && same(had, v):
 		c.Unchanged++
@@ -427,6 +409,13 @@ func putOne[T any](ctx context.Context, i *importer, c *ImportCount, subject str
 	default:
 		c.Added++
 		i.tx.Log(store.Event{Kind: eventKind(c.Kind, "added"), Subject: subject, Details: map[string]any{"after": heading(v)}})
+	}
+	if i.tell {
+		var before []sitefile.Word
+		if exists {
+			before = say(had)
+		}
+		i.note(ImportChange{Kind: c.Kind, ID: path.Base(cmp.Or(subject, i.siteID)), Added: !exists, Fields: sitefile.Differ(before, say(v))})
 	}
 	return put(ctx, v)
 }

@@ -61,6 +61,18 @@ func (s standing) known() sitefile.Known {
 	if s.site.ID != "" {
 		out.Site = &s.site
 	}
+	for _, b := range s.bays {
+		out.Names = append(out.Names, sitefile.Name{Noun: "bay", ID: b.ID, Name: b.Name})
+	}
+	for _, t := range s.technicians {
+		out.Names = append(out.Names, sitefile.Name{Noun: "technician", ID: t.ID, Name: t.Name})
+	}
+	for _, t := range s.types {
+		out.Names = append(out.Names, sitefile.Name{Noun: "tool type", ID: t.ID, Name: t.Name})
+	}
+	for _, f := range s.families {
+		out.Names = append(out.Names, sitefile.Name{Noun: "engine family", ID: f.ID, Name: f.Name})
+	}
 	return out
 }
 

@@ -506,11 +506,17 @@ func (x *ImportWorkshopRequest) GetToolsOnly() bool {
 // WorkshopFile is a file as it lies on the caller's disk.
 type WorkshopFile struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its name, for messages. One that ends in ".csv" is CSV (RFC 4180) with a
-	// line a tool, or a line a tool type: its columns tell which.
+	// Its name, for messages. One that ends in ".csv" is a table: CSV (RFC 4180)
+	// with a row a tool, tool type, calibration, shift or booking. Its mapping
+	// tells which; without one its columns do.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Its bytes: UTF-8 YAML or CSV.
-	Content       []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
+	// Its bytes: UTF-8 YAML, or CSV.
+	Content []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
+	// Of a table: the mapping that says which column is which field, and how the
+	// cells are written (YAML). Empty for columns named as the fields are.
+	Mapping []byte `protobuf:"bytes,3,opt,name=mapping,proto3" json:"mapping,omitempty"`
+	// The mapping's name, for messages.
+	MappingName   string `protobuf:"bytes,4,opt,name=mapping_name,json=mappingName,proto3" json:"mapping_name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -559,6 +565,20 @@ func (x *WorkshopFile) GetContent() []byte {
 	return nil
 }
 
+func (x *WorkshopFile) GetMapping() []byte {
+	if x != nil {
+		return x.Mapping
+	}
+	return nil
+}
+
+func (x *WorkshopFile) GetMappingName() string {
+	if x != nil {
+		return x.MappingName
+	}
+	return ""
+}
+
 // ImportWorkshopResponse tells what the files changed.
 type ImportWorkshopResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -569,8 +589,15 @@ type ImportWorkshopResponse struct {
 	// Standing bookings that the tools that changed, as they are now, cannot
 	// serve, by start.
 	AffectedBookings []*Booking `protobuf:"bytes,3,rep,name=affected_bookings,json=affectedBookings,proto3" json:"affected_bookings,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// What was added or changed, one by one: only where nothing was written
+	// (validate_only, or a dry run), and 2000 at most.
+	Changes []*ImportChange `protobuf:"bytes,4,rep,name=changes,proto3" json:"changes,omitempty"`
+	// How many more changes there are than those told.
+	ChangesLeftOut int32 `protobuf:"varint,5,opt,name=changes_left_out,json=changesLeftOut,proto3" json:"changes_left_out,omitempty"`
+	// What was left out of tables, in words.
+	Notices       []string `protobuf:"bytes,6,rep,name=notices,proto3" json:"notices,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ImportWorkshopResponse) Reset() {
@@ -624,6 +651,276 @@ func (x *ImportWorkshopResponse) GetAffectedBookings() []*Booking {
 	return nil
 }
 
+func (x *ImportWorkshopResponse) GetChanges() []*ImportChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *ImportWorkshopResponse) GetChangesLeftOut() int32 {
+	if x != nil {
+		return x.ChangesLeftOut
+	}
+	return 0
+}
+
+func (x *ImportWorkshopResponse) GetNotices() []string {
+	if x != nil {
+		return x.Notices
+	}
+	return nil
+}
+
+// ImportChange is one thing that an import would add or change.
+type ImportChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The kind, as in the counts.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Its id: "bay-1", "TW-200-1", the reference of a booking.
+	Id string `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
+	// It does not exist yet.
+	Added bool `protobuf:"varint,3,opt,name=added,proto3" json:"added,omitempty"`
+	// What would be said of it otherwise than now.
+	Fields        []*ImportedField `protobuf:"bytes,4,rep,name=fields,proto3" json:"fields,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportChange) Reset() {
+	*x = ImportChange{}
+	mi := &file_bayhold_v1_site_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportChange) ProtoMessage() {}
+
+func (x *ImportChange) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_site_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportChange.ProtoReflect.Descriptor instead.
+func (*ImportChange) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_site_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ImportChange) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *ImportChange) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ImportChange) GetAdded() bool {
+	if x != nil {
+		return x.Added
+	}
+	return false
+}
+
+func (x *ImportChange) GetFields() []*ImportedField {
+	if x != nil {
+		return x.Fields
+	}
+	return nil
+}
+
+// ImportedField is one thing that is said of something, before and after. Both
+// may read the same where they differ in what is not shown.
+type ImportedField struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The key of workshop files, or of a step or time what it begins with.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// As it stands; empty if it was not said.
+	Before string `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	// As it would stand; empty if it would not be said any more.
+	After         string `protobuf:"bytes,3,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportedField) Reset() {
+	*x = ImportedField{}
+	mi := &file_bayhold_v1_site_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportedField) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportedField) ProtoMessage() {}
+
+func (x *ImportedField) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_site_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportedField.ProtoReflect.Descriptor instead.
+func (*ImportedField) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_site_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ImportedField) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *ImportedField) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *ImportedField) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
+// SuggestMappingRequest asks for a mapping to begin with.
+type SuggestMappingRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "sites/{site}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The table; its mapping is not read.
+	File *WorkshopFile `protobuf:"bytes,2,opt,name=file,proto3" json:"file,omitempty"`
+	// What its rows are: tools, tool_types, calibrations, shifts or bookings;
+	// empty to guess.
+	Rows          string `protobuf:"bytes,3,opt,name=rows,proto3" json:"rows,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestMappingRequest) Reset() {
+	*x = SuggestMappingRequest{}
+	mi := &file_bayhold_v1_site_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestMappingRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestMappingRequest) ProtoMessage() {}
+
+func (x *SuggestMappingRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_site_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestMappingRequest.ProtoReflect.Descriptor instead.
+func (*SuggestMappingRequest) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_site_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *SuggestMappingRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *SuggestMappingRequest) GetFile() *WorkshopFile {
+	if x != nil {
+		return x.File
+	}
+	return nil
+}
+
+func (x *SuggestMappingRequest) GetRows() string {
+	if x != nil {
+		return x.Rows
+	}
+	return ""
+}
+
+// SuggestMappingResponse answers it.
+type SuggestMappingResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The mapping: YAML with comments.
+	Mapping       []byte `protobuf:"bytes,1,opt,name=mapping,proto3" json:"mapping,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestMappingResponse) Reset() {
+	*x = SuggestMappingResponse{}
+	mi := &file_bayhold_v1_site_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestMappingResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestMappingResponse) ProtoMessage() {}
+
+func (x *SuggestMappingResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_site_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestMappingResponse.ProtoReflect.Descriptor instead.
+func (*SuggestMappingResponse) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_site_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *SuggestMappingResponse) GetMapping() []byte {
+	if x != nil {
+		return x.Mapping
+	}
+	return nil
+}
+
 // ImportCount tells how many of a kind were new, changed or as they stood.
 type ImportCount struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -641,7 +938,7 @@ type ImportCount struct {
 
 func (x *ImportCount) Reset() {
 	*x = ImportCount{}
-	mi := &file_bayhold_v1_site_proto_msgTypes[10]
+	mi := &file_bayhold_v1_site_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -653,7 +950,7 @@ func (x *ImportCount) String() string {
 func (*ImportCount) ProtoMessage() {}
 
 func (x *ImportCount) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_site_proto_msgTypes[10]
+	mi := &file_bayhold_v1_site_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -666,7 +963,7 @@ func (x *ImportCount) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportCount.ProtoReflect.Descriptor instead.
 func (*ImportCount) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_site_proto_rawDescGZIP(), []int{10}
+	return file_bayhold_v1_site_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ImportCount) GetKind() string {
@@ -736,19 +1033,39 @@ const file_bayhold_v1_site_proto_rawDesc = "" +
 	"\vanchor_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"anchorTime\x12\x1d\n" +
 	"\n" +
-	"tools_only\x18\x06 \x01(\bR\ttoolsOnly\"<\n" +
+	"tools_only\x18\x06 \x01(\bR\ttoolsOnly\"y\n" +
 	"\fWorkshopFile\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
-	"\acontent\x18\x02 \x01(\fR\acontent\"\xb1\x01\n" +
+	"\acontent\x18\x02 \x01(\fR\acontent\x12\x18\n" +
+	"\amapping\x18\x03 \x01(\fR\amapping\x12!\n" +
+	"\fmapping_name\x18\x04 \x01(\tR\vmappingName\"\xa9\x02\n" +
 	"\x16ImportWorkshopResponse\x12$\n" +
 	"\x04site\x18\x01 \x01(\v2\x10.bayhold.v1.SiteR\x04site\x12/\n" +
 	"\x06counts\x18\x02 \x03(\v2\x17.bayhold.v1.ImportCountR\x06counts\x12@\n" +
-	"\x11affected_bookings\x18\x03 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings\"o\n" +
+	"\x11affected_bookings\x18\x03 \x03(\v2\x13.bayhold.v1.BookingR\x10affectedBookings\x122\n" +
+	"\achanges\x18\x04 \x03(\v2\x18.bayhold.v1.ImportChangeR\achanges\x12(\n" +
+	"\x10changes_left_out\x18\x05 \x01(\x05R\x0echangesLeftOut\x12\x18\n" +
+	"\anotices\x18\x06 \x03(\tR\anotices\"{\n" +
+	"\fImportChange\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x0e\n" +
+	"\x02id\x18\x02 \x01(\tR\x02id\x12\x14\n" +
+	"\x05added\x18\x03 \x01(\bR\x05added\x121\n" +
+	"\x06fields\x18\x04 \x03(\v2\x19.bayhold.v1.ImportedFieldR\x06fields\"O\n" +
+	"\rImportedField\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x16\n" +
+	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18\x03 \x01(\tR\x05after\"q\n" +
+	"\x15SuggestMappingRequest\x12\x16\n" +
+	"\x06parent\x18\x01 \x01(\tR\x06parent\x12,\n" +
+	"\x04file\x18\x02 \x01(\v2\x18.bayhold.v1.WorkshopFileR\x04file\x12\x12\n" +
+	"\x04rows\x18\x03 \x01(\tR\x04rows\"2\n" +
+	"\x16SuggestMappingResponse\x12\x18\n" +
+	"\amapping\x18\x01 \x01(\fR\amapping\"o\n" +
 	"\vImportCount\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x14\n" +
 	"\x05added\x18\x02 \x01(\x05R\x05added\x12\x18\n" +
 	"\achanged\x18\x03 \x01(\x05R\achanged\x12\x1c\n" +
-	"\tunchanged\x18\x04 \x01(\x05R\tunchanged2\xeb\x02\n" +
+	"\tunchanged\x18\x04 \x01(\x05R\tunchanged2\xce\x03\n" +
 	"\vSiteService\x12M\n" +
 	"\aGetSite\x12\x1a.bayhold.v1.GetSiteRequest\x1a\x1b.bayhold.v1.GetSiteResponse\"\t\x92\xe5\x18\x05\n" +
 	"\x03\x01\x02\x03\x12S\n" +
@@ -758,6 +1075,8 @@ const file_bayhold_v1_site_proto_rawDesc = "" +
 	"UpdateSite\x12\x1d.bayhold.v1.UpdateSiteRequest\x1a\x1e.bayhold.v1.UpdateSiteResponse\"\b\x92\xe5\x18\x04\n" +
 	"\x02\x01\x03\x12a\n" +
 	"\x0eImportWorkshop\x12!.bayhold.v1.ImportWorkshopRequest\x1a\".bayhold.v1.ImportWorkshopResponse\"\b\x92\xe5\x18\x04\n" +
+	"\x02\x01\x03\x12a\n" +
+	"\x0eSuggestMapping\x12!.bayhold.v1.SuggestMappingRequest\x1a\".bayhold.v1.SuggestMappingResponse\"\b\x92\xe5\x18\x04\n" +
 	"\x02\x01\x03B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
@@ -772,7 +1091,7 @@ func file_bayhold_v1_site_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_site_proto_rawDescData
 }
 
-var file_bayhold_v1_site_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_bayhold_v1_site_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_bayhold_v1_site_proto_goTypes = []any{
 	(*Site)(nil),                   // 0: bayhold.v1.Site
 	(*GetSiteRequest)(nil),         // 1: bayhold.v1.GetSiteRequest
@@ -784,35 +1103,44 @@ var file_bayhold_v1_site_proto_goTypes = []any{
 	(*ImportWorkshopRequest)(nil),  // 7: bayhold.v1.ImportWorkshopRequest
 	(*WorkshopFile)(nil),           // 8: bayhold.v1.WorkshopFile
 	(*ImportWorkshopResponse)(nil), // 9: bayhold.v1.ImportWorkshopResponse
-	(*ImportCount)(nil),            // 10: bayhold.v1.ImportCount
-	(*fieldmaskpb.FieldMask)(nil),  // 11: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),  // 12: google.protobuf.Timestamp
-	(*Booking)(nil),                // 13: bayhold.v1.Booking
+	(*ImportChange)(nil),           // 10: bayhold.v1.ImportChange
+	(*ImportedField)(nil),          // 11: bayhold.v1.ImportedField
+	(*SuggestMappingRequest)(nil),  // 12: bayhold.v1.SuggestMappingRequest
+	(*SuggestMappingResponse)(nil), // 13: bayhold.v1.SuggestMappingResponse
+	(*ImportCount)(nil),            // 14: bayhold.v1.ImportCount
+	(*fieldmaskpb.FieldMask)(nil),  // 15: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),  // 16: google.protobuf.Timestamp
+	(*Booking)(nil),                // 17: bayhold.v1.Booking
 }
 var file_bayhold_v1_site_proto_depIdxs = []int32{
 	0,  // 0: bayhold.v1.GetSiteResponse.site:type_name -> bayhold.v1.Site
 	0,  // 1: bayhold.v1.ListSitesResponse.sites:type_name -> bayhold.v1.Site
 	0,  // 2: bayhold.v1.UpdateSiteRequest.site:type_name -> bayhold.v1.Site
-	11, // 3: bayhold.v1.UpdateSiteRequest.update_mask:type_name -> google.protobuf.FieldMask
+	15, // 3: bayhold.v1.UpdateSiteRequest.update_mask:type_name -> google.protobuf.FieldMask
 	0,  // 4: bayhold.v1.UpdateSiteResponse.site:type_name -> bayhold.v1.Site
 	8,  // 5: bayhold.v1.ImportWorkshopRequest.files:type_name -> bayhold.v1.WorkshopFile
-	12, // 6: bayhold.v1.ImportWorkshopRequest.anchor_time:type_name -> google.protobuf.Timestamp
+	16, // 6: bayhold.v1.ImportWorkshopRequest.anchor_time:type_name -> google.protobuf.Timestamp
 	0,  // 7: bayhold.v1.ImportWorkshopResponse.site:type_name -> bayhold.v1.Site
-	10, // 8: bayhold.v1.ImportWorkshopResponse.counts:type_name -> bayhold.v1.ImportCount
-	13, // 9: bayhold.v1.ImportWorkshopResponse.affected_bookings:type_name -> bayhold.v1.Booking
-	1,  // 10: bayhold.v1.SiteService.GetSite:input_type -> bayhold.v1.GetSiteRequest
-	3,  // 11: bayhold.v1.SiteService.ListSites:input_type -> bayhold.v1.ListSitesRequest
-	5,  // 12: bayhold.v1.SiteService.UpdateSite:input_type -> bayhold.v1.UpdateSiteRequest
-	7,  // 13: bayhold.v1.SiteService.ImportWorkshop:input_type -> bayhold.v1.ImportWorkshopRequest
-	2,  // 14: bayhold.v1.SiteService.GetSite:output_type -> bayhold.v1.GetSiteResponse
-	4,  // 15: bayhold.v1.SiteService.ListSites:output_type -> bayhold.v1.ListSitesResponse
-	6,  // 16: bayhold.v1.SiteService.UpdateSite:output_type -> bayhold.v1.UpdateSiteResponse
-	9,  // 17: bayhold.v1.SiteService.ImportWorkshop:output_type -> bayhold.v1.ImportWorkshopResponse
-	14, // [14:18] is the sub-list for method output_type
-	10, // [10:14] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	14, // 8: bayhold.v1.ImportWorkshopResponse.counts:type_name -> bayhold.v1.ImportCount
+	17, // 9: bayhold.v1.ImportWorkshopResponse.affected_bookings:type_name -> bayhold.v1.Booking
+	10, // 10: bayhold.v1.ImportWorkshopResponse.changes:type_name -> bayhold.v1.ImportChange
+	11, // 11: bayhold.v1.ImportChange.fields:type_name -> bayhold.v1.ImportedField
+	8,  // 12: bayhold.v1.SuggestMappingRequest.file:type_name -> bayhold.v1.WorkshopFile
+	1,  // 13: bayhold.v1.SiteService.GetSite:input_type -> bayhold.v1.GetSiteRequest
+	3,  // 14: bayhold.v1.SiteService.ListSites:input_type -> bayhold.v1.ListSitesRequest
+	5,  // 15: bayhold.v1.SiteService.UpdateSite:input_type -> bayhold.v1.UpdateSiteRequest
+	7,  // 16: bayhold.v1.SiteService.ImportWorkshop:input_type -> bayhold.v1.ImportWorkshopRequest
+	12, // 17: bayhold.v1.SiteService.SuggestMapping:input_type -> bayhold.v1.SuggestMappingRequest
+	2,  // 18: bayhold.v1.SiteService.GetSite:output_type -> bayhold.v1.GetSiteResponse
+	4,  // 19: bayhold.v1.SiteService.ListSites:output_type -> bayhold.v1.ListSitesResponse
+	6,  // 20: bayhold.v1.SiteService.UpdateSite:output_type -> bayhold.v1.UpdateSiteResponse
+	9,  // 21: bayhold.v1.SiteService.ImportWorkshop:output_type -> bayhold.v1.ImportWorkshopResponse
+	13, // 22: bayhold.v1.SiteService.SuggestMapping:output_type -> bayhold.v1.SuggestMappingResponse
+	18, // [18:23] is the sub-list for method output_type
+	13, // [13:18] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_site_proto_init() }
@@ -828,7 +1156,7 @@ func file_bayhold_v1_site_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_site_proto_rawDesc), len(file_bayhold_v1_site_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   11,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -25,6 +25,7 @@ const (
 	SiteService_ListSites_FullMethodName      = "/bayhold.v1.SiteService/ListSites"
 	SiteService_UpdateSite_FullMethodName     = "/bayhold.v1.SiteService/UpdateSite"
 	SiteService_ImportWorkshop_FullMethodName = "/bayhold.v1.SiteService/ImportWorkshop"
+	SiteService_SuggestMapping_FullMethodName = "/bayhold.v1.SiteService/SuggestMapping"
 )
 
 // SiteServiceClient is the client API for SiteService service.
@@ -39,11 +40,16 @@ type SiteServiceClient interface {
 	ListSites(ctx context.Context, in *ListSitesRequest, opts ...grpc.CallOption) (*ListSitesResponse, error)
 	// UpdateSite changes the fields that the mask names.
 	UpdateSite(ctx context.Context, in *UpdateSiteRequest, opts ...grpc.CallOption) (*UpdateSiteResponse, error)
-	// ImportWorkshop takes in workshop files (YAML) as a whole: all of them or
-	// none. INVALID_ARGUMENT tells every fault with file and line. What stands
+	// ImportWorkshop takes in workshop files (YAML) and tables (CSV) as a whole:
+	// all of them or none. INVALID_ARGUMENT tells every fault with file and line,
+	// or cell. Certificates are for administrators only. What stands
 	// already with the same content stays untouched, so that importing a file
 	// twice changes nothing the second time.
 	ImportWorkshop(ctx context.Context, in *ImportWorkshopRequest, opts ...grpc.CallOption) (*ImportWorkshopResponse, error)
+	// SuggestMapping answers a mapping to begin with for a spreadsheet that was
+	// saved as CSV: what the names of its columns tell, and the rest as comments.
+	// INVALID_ARGUMENT if its first row cannot be read.
+	SuggestMapping(ctx context.Context, in *SuggestMappingRequest, opts ...grpc.CallOption) (*SuggestMappingResponse, error)
 }
 
 type siteServiceClient struct {
@@ -94,6 +100,16 @@ func (c *siteServiceClient) ImportWorkshop(ctx context.Context, in *ImportWorksh
 	return out, nil
 }
 
+func (c *siteServiceClient) SuggestMapping(ctx context.Context, in *SuggestMappingRequest, opts ...grpc.CallOption) (*SuggestMappingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SuggestMappingResponse)
+	err := c.cc.Invoke(ctx, SiteService_SuggestMapping_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // SiteServiceServer is the server API for SiteService service.
 // All implementations must embed UnimplementedSiteServiceServer
 // for forward compatibility.
@@ -106,11 +122,16 @@ type SiteServiceServer interface {
 	ListSites(context.Context, *ListSitesRequest) (*ListSitesResponse, error)
 	// UpdateSite changes the fields that the mask names.
 	UpdateSite(context.Context, *UpdateSiteRequest) (*UpdateSiteResponse, error)
-	// ImportWorkshop takes in workshop files (YAML) as a whole: all of them or
-	// none. INVALID_ARGUMENT tells every fault with file and line. What stands
+	// ImportWorkshop takes in workshop files (YAML) and tables (CSV) as a whole:
+	// all of them or none. INVALID_ARGUMENT tells every fault with file and line,
+	// or cell. Certificates are for administrators only. What stands
 	// already with the same content stays untouched, so that importing a file
 	// twice changes nothing the second time.
 	ImportWorkshop(context.Context, *ImportWorkshopRequest) (*ImportWorkshopResponse, error)
+	// SuggestMapping answers a mapping to begin with for a spreadsheet that was
+	// saved as CSV: what the names of its columns tell, and the rest as comments.
+	// INVALID_ARGUMENT if its first row cannot be read.
+	SuggestMapping(context.Context, *SuggestMappingRequest) (*SuggestMappingResponse, error)
 	mustEmbedUnimplementedSiteServiceServer()
 }
 
@@ -132,6 +153,9 @@ func (UnimplementedSiteServiceServer) UpdateSite(context.Context, *UpdateSiteReq
 }
 func (UnimplementedSiteServiceServer) ImportWorkshop(context.Context, *ImportWorkshopRequest) (*ImportWorkshopResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ImportWorkshop not implemented")
+}
+func (UnimplementedSiteServiceServer) SuggestMapping(context.Context, *SuggestMappingRequest) (*SuggestMappingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SuggestMapping not implemented")
 }
 func (UnimplementedSiteServiceServer) mustEmbedUnimplementedSiteServiceServer() {}
 func (UnimplementedSiteServiceServer) testEmbeddedByValue()                     {}
@@ -226,6 +250,24 @@ func _SiteService_ImportWorkshop_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SiteService_SuggestMapping_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SuggestMappingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SiteServiceServer).SuggestMapping(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SiteService_SuggestMapping_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SiteServiceServer).SuggestMapping(ctx, req.(*SuggestMappingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // SiteService_ServiceDesc is the grpc.ServiceDesc for SiteService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -248,6 +290,10 @@ var SiteService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ImportWorkshop",
 			Handler:    _SiteService_ImportWorkshop_Handler,
+		},
+		{
+			MethodName: "SuggestMapping",
+			Handler:    _SiteService_SuggestMapping_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
