@@ -85,7 +85,7 @@ var unsteady = []struct {
 	{regexp.MustCompile(`\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{4}-\d\d-\d\d`), "DAY"},
 	{regexp.MustCompile(`\b(MON|TUE|WED|THU|FRI|SAT|SUN) \d{1,2}\b`), "DAY"},
 	{regexp.MustCompile(`\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{1,2} (January|February|March|April|May|June|July|August|September|October|November|December) \d{4}`), "DAY"},
-	{regexp.MustCompile(`\b(Added +|as of )DAY \d\d:\d\d`), "${1}NOW"},
+	{regexp.MustCompile(`\b(Added +|as of |is good until )DAY \d\d:\d\d`), "${1}NOW"},
 	{regexp.MustCompile(`\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d\S*)?`), "DATE"},
 	{regexp.MustCompile(`\b(WET|WEST|CET|CEST|GMT|BST)\b`), "ZONE"},
 	{regexp.MustCompile(`\bbayhold\.[a-z0-9-]+\.[A-Za-z0-9_-]{43}`), "TOKEN"},
