@@ -88,6 +88,7 @@ var unsteady = []struct {
 	{regexp.MustCompile(`\b(Added +|as of |is good until )DAY \d\d:\d\d`), "${1}NOW"},
 	{regexp.MustCompile(`\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d\S*)?`), "DATE"},
 	{regexp.MustCompile(`\b(WET|WEST|CET|CEST|GMT|BST)\b`), "ZONE"},
+	{regexp.MustCompile(`DAY \d\d:\d\d ZONE`), "NOW"},
 	{regexp.MustCompile(`\bbayhold\.[a-z0-9-]+\.[A-Za-z0-9_-]{43}`), "TOKEN"},
 	{regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}`), "UUID"},
 	{regexp.MustCompile(`127\.0\.0\.1:\d+`), "SERVER"},
