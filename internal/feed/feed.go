@@ -21,7 +21,9 @@ import (
 // Pace of a feed.
 const (
 	batch     = 500                   // events read at once
-	gather    = 20 * time.Millisecond // from one look at a log to the next: what comes meanwhile comes together
+	gather    = 10 * time.Millisecond // from one look at a log to the next: what comes meanwhile comes together
+	perReader = 50 * time.Microsecond // so much longer for each who follows: to tell them all takes time
+	longest   = 50 * time.Millisecond // but no longer
 	poll      = 2 * time.Second       // how long a lost notification can delay an event
 	heartbeat = 5                     // so many polls
 	patience  = 10 * time.Second      // how long followers wait for a database that does not answer
@@ -181,14 +183,14 @@ func (f *Feed) join(site string, revision int64) (t *tail, leave func()) {
 		t = newTail(f.store, site, revision)
 		f.tails[key] = t
 	}
-	t.readers++
+	t.readers.Add(1)
 	if t.now().present < revision {
 		t.nudge()
 	}
 	return t, func() {
 		f.mu.Lock()
 		defer f.mu.Unlock()
-		if t.readers--; t.readers > 0 {
+		if t.readers.Add(-1) > 0 {
 			return
 		}
 		t.end()

@@ -50,7 +50,7 @@ func own(events []Line) []*Event {
 type tail struct {
 	store   *store.Store
 	site    string
-	readers int // guarded by the feed
+	readers atomic.Int64 // changed under the feed's lock
 	woken   chan struct{}
 	end     context.CancelFunc
 
@@ -106,7 +106,7 @@ func (t *tail) run(ctx context.Context) {
 			}
 			return
 		}
-		rest(ctx, gather)
+		rest(ctx, min(longest, gather+perReader*time.Duration(t.readers.Load())))
 	}
 }
 
