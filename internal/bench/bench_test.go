@@ -26,7 +26,6 @@ import (
 var (
 	rowsFlag = flag.String("rows", "1000,10000", "how many bookings there are, one size after the other")
 	svgFlag  = flag.String("svg", "", "directory for curves")
-	sites    = flag.Int("other-sites", 1000, "how many other sites there are at the end")
 )
 
 // epoch is midnight in a week.
@@ -201,46 +200,12 @@ func reserve(site, tool string, from time.Time) *bayholdv1.ReserveRequest {
 func BenchmarkGrowth(b *testing.B) {
 	h := open(b)
 	b.Log(h.machine())
-	conn := h.site("grown")
-	planner, bookings, boards := bayholdv1.NewPlanningServiceClient(conn), bayholdv1.NewBookingServiceClient(conn), bayholdv1.NewBoardServiceClient(conn)
-	sixty := []string{"sites/grown/procedures/sixty"}
-	hour := 0
-	questions := []struct {
-		name string
-		ask  func() error
-	}{
-		{"check 60 steps", func() error {
-			_, err := planner.CheckJob(b.Context(), &bayholdv1.CheckJobRequest{Parent: "sites/grown", Procedures: sixty, StartTime: timestamppb.New(epoch())})
-			return err
-		}},
-		{"find 60 steps", func() error {
-			_, err := planner.FindPlans(b.Context(), &bayholdv1.FindPlansRequest{Parent: "sites/grown", Procedures: sixty, EarliestTime: timestamppb.New(epoch())})
-			return err
-		}},
-		{"reserve a tool", func() error {
-			hour++
-			_, err := bookings.Reserve(b.Context(), reserve("grown", "T-4", epoch().AddDate(0, 6, 0).Add(time.Duration(hour)*time.Hour)))
-			return err
-		}},
-		{"list a week", func() error {
-			_, err := bookings.ListBookings(b.Context(), &bayholdv1.ListBookingsRequest{
-				Parent: "sites/grown", During: &bayholdv1.TimeRange{Start: timestamppb.New(epoch().AddDate(0, 0, -30)), End: timestamppb.New(epoch().AddDate(0, 0, -23))},
-			})
-			return err
-		}},
-		{"week board", func() error {
-			_, err := boards.GetBoard(b.Context(), &bayholdv1.GetBoardRequest{Parent: "sites/grown"})
-			return err
-		}},
-	}
+	questions := h.questions("grown", h.site("grown"))
 	curves := map[string][][3]float64{}
 	have := 0
 	measure := func(x float64, label string) {
 		for _, q := range questions {
-			for range 10 { // so that statements are known on every connection
-				must(b, q.ask())
-			}
-			all, _ := together(b, 1, 100, func(int, int) error { return q.ask() })
+			all := h.asked(q)
 			b.Logf("%-10s %-15s p50 %6.2f ms, p99 %6.2f ms", label, q.name, all.at(.5), all.at(.99))
 			curves[q.name] = append(curves[q.name], [3]float64{x, all.at(.5), all.at(.99)})
 		}
@@ -253,14 +218,9 @@ func BenchmarkGrowth(b *testing.B) {
 		measure(float64(n), text)
 	}
 	b.Logf("memory: %.0f MB resident", h.resident())
-	h.others(*sites)
-	measure(float64(have), fmt.Sprintf("%d+sites", *sites))
-	var size string
-	must(b, h.db.QueryRow(b.Context(), "SELECT pg_size_pretty(pg_database_size(current_database()))").Scan(&size))
-	b.Logf("with %d other sites: %.0f MB resident, the database has %s", *sites, h.resident(), size)
 	if *svgFlag != "" {
 		for name, points := range curves {
-			must(b, os.WriteFile(filepath.Join(*svgFlag, strings.ReplaceAll(name, " ", "-")+".svg"), []byte(curve(name, points[:len(points)-1])), 0o644)) // #nosec G306
+			must(b, os.WriteFile(filepath.Join(*svgFlag, strings.ReplaceAll(name, " ", "-")+".svg"), []byte(curve(name, points)), 0o644)) // #nosec G306
 		}
 	}
 }
@@ -283,24 +243,5 @@ func (h *house) grow(slug string, from, to int) {
 		slug, from, to, epoch().AddDate(0, 0, -8))
 	must(h.b, err)
 	_, err = h.db.Exec(h.b.Context(), "VACUUM ANALYZE")
-	must(h.b, err)
-}
-
-// others makes sites of a bay, two technicians and four tools with 20 bookings.
-func (h *house) others(n int) {
-	for _, sql := range []string{
-		`INSERT INTO site (site_id, slug, display_name, time_zone) SELECT g, 'other-' || g, 'Other', 'UTC' FROM generate_series(1, $1::int) g`,
-		`INSERT INTO site_counter (site_id) SELECT g FROM generate_series(1, $1::int) g`,
-		`INSERT INTO resource (site_id, kind, slug) SELECT g, CASE WHEN k = 1 THEN 'BAY' WHEN k < 4 THEN 'TECHNICIAN' ELSE 'TOOL' END, 'r-' || k FROM generate_series(1, $1::int) g, generate_series(1, 7) k`,
-		`INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, steps, parts, note, imported, created_at)
-			SELECT g, 'other', '', '[]', 'CONFIRMED', tstzrange(now(), now() + interval '1 day'), '[]', '[]', '', false, now() FROM generate_series(1, $1::int) g`,
-		`INSERT INTO booking (site_id, job_id, resource_id, during, state, steps)
-			SELECT r.site_id, j.job_id, r.resource_id, tstzrange(now() + k * interval '1 hour', now() + k * interval '1 hour' + interval '50 minutes'), 'CONFIRMED', '{}'
-			FROM resource r JOIN job j USING (site_id), generate_series(1, 3) k WHERE r.site_id <= $1::int`,
-	} {
-		_, err := h.db.Exec(h.b.Context(), sql, n)
-		must(h.b, err)
-	}
-	_, err := h.db.Exec(h.b.Context(), "VACUUM ANALYZE")
 	must(h.b, err)
 }

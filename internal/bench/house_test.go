@@ -2,6 +2,7 @@ package bench
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"flag"
@@ -11,6 +12,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -105,16 +107,36 @@ func (h *house) end() {
 }
 
 // resident is the server's memory in MB.
-func (h *house) resident() float64 {
-	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", h.cmd.Process.Pid))
-	must(h.b, err)
+func (h *house) resident() float64 { return h.memory(h.cmd.Process.Pid, "VmRSS") }
+
+// memory is one of the figures of a process in MB; 0 if it has ended.
+func (h *house) memory(pid int, figure string) float64 {
+	text, _ := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
 	for line := range strings.Lines(string(text)) {
 		var kb float64
-		if n, _ := fmt.Sscanf(line, "VmRSS: %f kB", &kb); n == 1 {
+		if n, _ := fmt.Sscanf(line, figure+": %f kB", &kb); n == 1 {
 			return kb / 1024
 		}
 	}
 	return 0
+}
+
+// processes visits all processes of the machine, with the fields of proc(5) from
+// the third on.
+func (h *house) processes(visit func(pid, parent int, fields []string)) {
+	all, err := filepath.Glob("/proc/[0-9]*/stat")
+	must(h.b, err)
+	for _, path := range all {
+		text, err := os.ReadFile(path) // #nosec G304
+		if err != nil {
+			continue // it has ended
+		}
+		var pid int
+		_, _ = fmt.Sscan(string(text), &pid)
+		fields := strings.Fields(string(text[bytes.LastIndexByte(text, ')')+1:]))
+		parent, _ := strconv.Atoi(fields[1])
+		visit(pid, parent, fields)
+	}
 }
 
 // site makes a workshop and gives a connection of its manager's: one bay, two
