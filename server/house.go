@@ -10,6 +10,7 @@ import (
 	"net/netip"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -81,6 +82,7 @@ type house struct {
 	lis      net.Listener
 	wall     *wall
 	feed     *feed.Feed
+	awaiting atomic.Bool    // acts waited for a standby when it was looked at last
 	watchers sync.WaitGroup // of health, feed, certificates and door
 	watching context.CancelFunc
 	leaving  context.CancelFunc // of the door
@@ -224,7 +226,23 @@ func (h *house) ready(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	h.tellOfStandby(ctx)
 	return migrations.Older(have)
+}
+
+// longWait is how long an act may wait for a standby before somebody is told.
+const longWait = time.Second
+
+// tellOfStandby warns when acts begin to wait for a synchronous standby, which may
+// have died. The server stays ready: reading goes on.
+func (h *house) tellOfStandby(ctx context.Context) {
+	n, err := h.store.AwaitingStandby(ctx, longWait)
+	if err != nil {
+		return // whoever asks for readiness hears of it
+	}
+	if was := h.awaiting.Swap(n > 0); n > 0 && !was {
+		h.log.WarnContext(ctx, "acts wait for the database's synchronous standby: if it has died, start it again, or let the primary go on alone", "waiting", n)
+	}
 }
 
 // warn tells of a database role that could forge the log.

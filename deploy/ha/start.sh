@@ -9,10 +9,12 @@
 # who may run PostgreSQL, not as root. On two machines the steps are the same:
 # the standby's pg_basebackup then goes over the network, with TLS.
 #
-# A commit is acknowledged when the standby has it on disk. Without the standby
-# nothing can be written: ../expect.md says what to do then.
+# A commit is acknowledged when the standby has it on disk. When the standby has
+# died nothing is acknowledged any more, until rejoin.sh or alone.sh; when the
+# primary has died, promote.sh.
 set -euo pipefail
-[ $# -eq 1 ] || [ $# -eq 3 ] || { sed -n '2,14s/^# \{0,1\}//p' "$0" >&2; exit 2; }
+. "$(dirname "$0")/pair.sh"
+[ $# -eq 1 ] || [ $# -eq 3 ] || { sed -n '2,15s/^# \{0,1\}//p' "$0" >&2; exit 2; }
 mkdir -p "$1"
 dir=$(cd "$1" && pwd) first=${2:-5441} second=${3:-5442}
 umask 077
@@ -33,27 +35,8 @@ max_replication_slots = 8
 synchronous_commit = on
 CONF
 pg_ctl -D "$dir/primary" -l "$dir/primary.log" -w start >/dev/null
-psql -q "host=127.0.0.1 port=$first user=postgres dbname=postgres" -c "SELECT pg_create_physical_replication_slot('standby')" >/dev/null
-
-pg_basebackup -d "host=127.0.0.1 port=$first user=postgres" -D "$dir/standby" -X stream --checkpoint=fast --no-password
-cat >>"$dir/standby/postgresql.conf" <<CONF
-port = $second
-primary_conninfo = 'host=127.0.0.1 port=$first user=postgres password=$PGPASSWORD application_name=standby'
-primary_slot_name = 'standby'
-CONF
-touch "$dir/standby/standby.signal"
+copy standby "$first"
+follow standby "$second" "$first"
 pg_ctl -D "$dir/standby" -l "$dir/standby.log" -w start >/dev/null
-
-# Only now: before, the primary would wait for somebody who is not there.
-echo "synchronous_standby_names = 'standby'" >>"$dir/primary/postgresql.conf"
-pg_ctl -D "$dir/primary" reload >/dev/null
-for _ in $(seq 100); do
-  state=$(psql -qAt "host=127.0.0.1 port=$first user=postgres dbname=postgres" -c "SELECT sync_state FROM pg_stat_replication WHERE application_name = 'standby'")
-  if [ "$state" = sync ]; then
-    echo "postgres://postgres@127.0.0.1:$first,127.0.0.1:$second/postgres?target_session_attrs=read-write&connect_timeout=3"
-    exit 0
-  fi
-  sleep 0.1
-done
-echo "start.sh: the standby does not follow: see $dir/standby.log" >&2
-exit 1
+await_standby "$first" standby
+echo "postgres://postgres@127.0.0.1:$first,127.0.0.1:$second/postgres?target_session_attrs=read-write&connect_timeout=3"

@@ -29,13 +29,13 @@ func script(t *testing.T, name string, env []string, args ...string) string {
 
 func tryScript(t *testing.T, name string, env []string, args ...string) (string, error) {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("../../deploy", name))
-	if err != nil {
+	dir := roomFor(t)
+	from := filepath.Join("../../deploy", filepath.Dir(name)) // whole: scripts share what they have in common
+	if err := os.CopyFS(filepath.Join(dir, "scripts"), os.DirFS(from)); err != nil {
 		t.Fatal(err)
 	}
-	dir := roomFor(t)
-	path := filepath.Join(dir, filepath.Base(name))
-	if err := os.WriteFile(path, text, 0o755); err != nil { // #nosec G306 -- others run it
+	path := filepath.Join(dir, "scripts", filepath.Base(name))
+	if err := os.Chmod(filepath.Dir(path), 0o755); err != nil { // #nosec G302 -- others run them
 		t.Fatal(err)
 	}
 	said, err := os.CreateTemp("", "bayhold-e2e-out-")

@@ -2,15 +2,11 @@ package e2e
 
 import (
 	"context"
-	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -23,33 +19,8 @@ import (
 // was in doubt is settled by asking again, and watchers miss and repeat nothing.
 func TestFailover(t *testing.T) {
 	t.Parallel()
-	dir := filepath.Join(roomFor(t), "ha")
-	first, second := unusedPort(t), unusedPort(t)
-	primary := &cluster{dir: filepath.Join(dir, "primary"), programs: programs(t), port: first}
-	standby := &cluster{dir: filepath.Join(dir, "standby"), programs: programs(t), port: second}
-	t.Cleanup(func() {
-		primary.try("pg_ctl", "-D", primary.dir, "-m", "immediate", "stop")
-		standby.try("pg_ctl", "-D", standby.dir, "-m", "immediate", "stop")
-	})
-	said := script(t, "ha/start.sh", nil, dir, fmt.Sprint(first), fmt.Sprint(second))
-	if want := fmt.Sprintf("127.0.0.1:%d,127.0.0.1:%d", first, second); !strings.Contains(said, want) {
-		t.Fatalf("no word of both servers in %s", said)
-	}
-	secret, err := os.ReadFile(filepath.Join(dir, "password"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	primary.password, standby.password = string(secret), string(secret)
-	primary.furnish(t)
-	address := strings.Replace(said[strings.LastIndex(said, "postgres://"):], "postgres://postgres@", "postgres://bayhold_server:"+string(secret)+"@", 1)
-	s := serveAt(t, address)
-	s.token = strings.TrimSpace(tool(t, append(os.Environ(), "DATABASE_URL="+primary.address("bayhold_server", "")),
-		"user", "add", "first", "--site", "arena", "--time-zone", "UTC", "--role", "manager", "--role", "administrator", "--bare"))
-	if _, err := bayholdv1.NewSiteServiceClient(s.dial(t)).ImportWorkshop(t.Context(), &bayholdv1.ImportWorkshopRequest{
-		Files: []*bayholdv1.WorkshopFile{{Name: "arena.yaml", Content: []byte(theatre())}}, RequestId: uuid.NewString(),
-	}); err != nil {
-		t.Fatal(err)
-	}
+	p := newPair(t)
+	dir, primary, standby, s := p.dir, p.primary, p.standby, p.server
 	heard := hear(t, s)
 	b := bookUntilTold(t, s)
 	await(t, "bookings are acknowledged", 30*time.Second, func() bool { return b.count() >= 20 })
@@ -59,6 +30,10 @@ func TestFailover(t *testing.T) {
 	promoted := time.Now()
 	await(t, "bookings go on", time.Minute, func() bool { return b.count() >= before+40 })
 	t.Logf("%d acknowledged before the primary died; 40 more by %s after the promotion", before, time.Since(promoted).Round(time.Millisecond))
+	// The old primary becomes the standby of the new one, while bookings go on.
+	script(t, "ha/rejoin.sh", nil, dir)
+	before = b.count()
+	await(t, "bookings go on with a new standby", time.Minute, func() bool { return b.count() >= before+20 })
 	b.end()
 
 	conn := standby.connect(t)
@@ -90,6 +65,7 @@ func TestFailover(t *testing.T) {
 	if got, want := strings.Join(heard.reserved, " "), strings.Join(logged, " "); got != want {
 		t.Errorf("the watcher heard %d bookings, the log has %d, or another order", len(heard.reserved), len(logged))
 	}
+	p.agree(t, standby, primary, len(logged))
 }
 
 // booker books one hour after the other, and each until it is told what became

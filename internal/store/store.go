@@ -118,6 +118,14 @@ func (s *Store) SchemaVersion(ctx context.Context) (int64, error) {
 	return v, asFault(ctx, err)
 }
 
+// AwaitingStandby is how many transactions of this role have waited for longer
+// than a while for a synchronous standby to have what they wrote.
+func (s *Store) AwaitingStandby(ctx context.Context, longer time.Duration) (n int, err error) {
+	err = s.pool.QueryRow(ctx, `SELECT count(*) FROM pg_stat_activity
+		WHERE wait_event = 'SyncRep' AND state_change < now() - make_interval(secs => $1)`, longer.Seconds()).Scan(&n)
+	return n, asFault(ctx, err)
+}
+
 // MayForge tells whether the role that the store works as could change or remove
 // what the log holds: it is the owner of the tables, or a superuser, or was
 // given more than it needs.

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"bayhold/internal/fault"
 	"bayhold/internal/measure"
@@ -123,6 +124,9 @@ func (s *Store) once(ctx context.Context, req Request,
 	}
 	var before *repeated
 	if errors.As(err, &before) {
+		if err := affirm(ctx, conn); err != nil {
+			return err
+		}
 		return repeat(before.answer)
 	}
 	if err != nil {
@@ -174,6 +178,7 @@ func (s *Store) settle(ctx context.Context, req Request, endErr error) error {
 	queueTurn(&batch, siteKey(req.Site), req)
 	batch.Queue("SELECT EXISTS (SELECT FROM request WHERE site_id = $1 AND request_id = $2)",
 		siteKey(req.Site), req.ID).QueryRow(func(row pgx.Row) error { return row.Scan(&there) })
+	queueMark(&batch)
 	batch.Queue("COMMIT")
 	err := s.pool.SendBatch(look, &batch).Close()
 	switch {
@@ -185,6 +190,25 @@ func (s *Store) settle(ctx context.Context, req Request, endErr error) error {
 	}
 	return fault.New(fault.Unavailable, "UNKNOWN",
 		"the connection to the database broke before it answered: repeat with the same request id to learn what became of it").Because(endErr)
+}
+
+// queueMark has a transaction that only reads commit as one that writes: it waits
+// for the disk, and for a synchronous standby. What it has seen is there by then
+// too. It may not have been: an act whose caller went away while it waited for the
+// standby can be seen, and a standby that is promoted has it not.
+func queueMark(b *pgx.Batch) {
+	b.Queue("SELECT pg_logical_emit_message(true, 'bayhold', '')")
+}
+
+// affirm ends a transaction that found the answer of an earlier one, so that the
+// answer may be given again.
+func affirm(ctx context.Context, conn *pgxpool.Conn) error {
+	var batch pgx.Batch
+	batch.Queue("ROLLBACK")
+	batch.Queue("BEGIN")
+	queueMark(&batch)
+	batch.Queue("COMMIT")
+	return conn.SendBatch(ctx, &batch).Close()
 }
 
 // repeated says that the act was done before, and what it answered.
