@@ -90,6 +90,7 @@ type node struct {
 	fact     Fact
 	floor    float64 // of the draw: the probability that it would be done by now
 	preds    []pred  // by node
+	crews    []crew  // if others may take over: who can be sent, the planned first
 	job      int32
 }
 
@@ -98,10 +99,12 @@ type net struct {
 	nodes []node
 	jobs  int
 	of    []int32 // node of each step
+	units int     // if others may take over: how many; else 0
 }
 
-// compile checks a placed network and makes it ready.
-func compile(p *Placed) (*net, error) {
+// compile checks a placed network and makes it ready; others says that whoever has
+// the skills may take over a step.
+func compile(p *Placed, others bool) (*net, error) {
 	if err := p.check(); err != nil {
 		return nil, err
 	}
@@ -110,9 +113,15 @@ func compile(p *Placed) (*net, error) {
 		return nil, err
 	}
 	n := len(p.Steps)
-	preds := p.waits(rank)
+	preds := p.waits(rank, nil)
 	order := p.order(rank, preds)
-	w := &net{jobs: p.Jobs, nodes: make([]node, n), of: make([]int32, n)}
+	var people []bool
+	if others {
+		// The order is that of the plan; who waits for whom is seen in the play.
+		people = p.people()
+		preds = p.waits(rank, people)
+	}
+	w := &net{units: len(people), jobs: p.Jobs, nodes: make([]node, n), of: make([]int32, n)}
 	for k, s := range order {
 		w.of[s] = int32(k)
 	}
@@ -127,6 +136,9 @@ func compile(p *Placed) (*net, error) {
 		}
 		if !s.Elapsed {
 			nd.cal = cs.of(holds[i], s.StandIns)
+		}
+		if others {
+			nd.crews = cs.crews(s, asCrew(holds[i], people))
 		}
 		if s.Fact.Begun && !s.Fact.Done {
 			nd.floor = s.Spread.CDF(float64(s.Fact.Worked))
@@ -230,16 +242,25 @@ func (p *Placed) holdsOf() [][]Hold {
 	return out
 }
 
+// asCrew has people be people where a step only keeps them from other work.
+func asCrew(holds []Hold, people []bool) []Hold {
+	out := slices.Clone(holds)
+	for i := range out {
+		out[i].Crew = people[out[i].Unit]
+	}
+	return out
+}
+
 // waits lists what each step waits for, by step: its arcs, and on every unit the
-// hold before its own.
-func (p *Placed) waits(rank []int32) [][]pred {
-	out := make([][]pred, len(p.Steps))
+// hold before its own, but for units that are left out.
+func (p *Placed) waits(rank []int32, out []bool) [][]pred {
+	all := make([][]pred, len(p.Steps))
 	for _, a := range p.Arcs {
-		out[a.To] = append(out[a.To], pred{a.From, a.Lag})
+		all[a.To] = append(all[a.To], pred{a.From, a.Lag})
 	}
 	byUnit := make([][]int, len(p.Units))
 	for h := range p.Holds {
-		if len(p.Holds[h].Steps) > 0 {
+		if u := p.Holds[h].Unit; len(p.Holds[h].Steps) > 0 && (out == nil || !out[u]) {
 			byUnit[p.Holds[h].Unit] = append(byUnit[p.Holds[h].Unit], h)
 		}
 	}
@@ -257,16 +278,16 @@ func (p *Placed) waits(rank []int32) [][]pred {
 			for _, to := range ends.sources(hs[i]) {
 				for _, from := range sinks {
 					if from != to {
-						out[to] = append(out[to], pred{from, 0})
+						all[to] = append(all[to], pred{from, 0})
 					}
 				}
 			}
 		}
 	}
-	for i := range out {
-		out[i] = slices.Compact(sorted(out[i]))
+	for i := range all {
+		all[i] = slices.Compact(sorted(all[i]))
 	}
-	return out
+	return all
 }
 
 // taken is when a hold began; Beyond if it has not.

@@ -21,6 +21,9 @@ type Options struct {
 	// Focus is the job whose deciding steps are counted; a negative number
 	// counts those of the job that is handed back last.
 	Focus int
+	// TakeOver lets others with the skills take over a step from whom it was
+	// planned for, where they can begin sooner. The order of the plan stays.
+	TakeOver bool
 }
 
 // Bounds of a simulation.
@@ -54,7 +57,7 @@ func Simulate(ctx context.Context, p *Placed, o Options) (*Forecast, error) {
 	if o.Focus >= p.Jobs {
 		return nil, fault.New(fault.Invalid, "FOCUS", "there is no job %d", o.Focus)
 	}
-	w, err := compile(p)
+	w, err := compile(p, o.TakeOver)
 	if err != nil {
 		return nil, err
 	}
@@ -110,6 +113,12 @@ type player struct {
 	back    []plan.Time // hand-back of each job
 	last    []int32     // its last node
 	decides []int
+	// If others may take over: until when each unit is at something and what, and
+	// of each node which crew was sent, and when it began.
+	free  []plan.Time
+	has   []int32
+	sent  []int32
+	start []plan.Time
 }
 
 func newPlayer(w *net, o Options) *player {
@@ -117,6 +126,7 @@ func newPlayer(w *net, o Options) *player {
 	return &player{
 		w: w, seed: o.Seed, focus: o.Focus, end: make([]plan.Time, n), binding: make([]int32, n),
 		back: make([]plan.Time, w.jobs), last: make([]int32, w.jobs), decides: make([]int, n),
+		free: make([]plan.Time, w.units), has: make([]int32, w.units), sent: make([]int32, n), start: make([]plan.Time, n),
 	}
 }
 
@@ -141,6 +151,9 @@ func (pl *player) play(run uint64) {
 	for j := range pl.back {
 		pl.back[j], pl.last[j] = -Beyond, -1
 	}
+	for u := range pl.free {
+		pl.free[u], pl.has[u] = 0, -1
+	}
 	for k := range pl.w.nodes {
 		nd := &pl.w.nodes[k]
 		u := uniform(&pl.rng)
@@ -150,7 +163,12 @@ func (pl *player) play(run uint64) {
 				ready, bind = t, p.step
 			}
 		}
-		end := nd.place(min(ready, Beyond), u)
+		end := Beyond
+		if len(nd.crews) > 0 && !nd.fact.Done {
+			end, bind = pl.send(int32(k), min(ready, Beyond), bind, u)
+		} else {
+			end = nd.place(min(ready, Beyond), u)
+		}
 		if nd.fact.Begun {
 			bind = -1
 		}

@@ -296,7 +296,7 @@ func TestWorkBegunOutOfOrder(t *testing.T) {
 }
 
 func TestPlayAllocatesNothing(t *testing.T) {
-	w, err := compile(random(rand.New(rand.NewPCG(3, 3)), 60))
+	w, err := compile(random(rand.New(rand.NewPCG(3, 3)), 60), false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -347,7 +347,7 @@ func BenchmarkForecast(b *testing.B) {
 
 // BenchmarkPlay is one run of it.
 func BenchmarkPlay(b *testing.B) {
-	w, err := compile(random(rand.New(rand.NewPCG(1, 60)), 60))
+	w, err := compile(random(rand.New(rand.NewPCG(1, 60)), 60), false)
 	if err != nil {
 		b.Fatal(err)
 	}
