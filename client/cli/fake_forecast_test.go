@@ -26,7 +26,7 @@ func (f *fake) ForecastJob(_ context.Context, r *bayholdv1.ForecastJobRequest) (
 func (f *fake) ForecastPlan(_ context.Context, r *bayholdv1.ForecastPlanRequest) (*bayholdv1.ForecastPlanResponse, error) {
 	out := fixtureForecast()
 	out.PlannedTime = r.GetPlan().GetHandBackTime()
-	out.PromiseTime, out.PromiseChance = nil, nil
+	out.PromiseTime, out.PromiseChance, out.TakeOver.PromiseChance = nil, nil, nil
 	return &bayholdv1.ForecastPlanResponse{Forecast: out}, nil
 }
 
@@ -87,6 +87,12 @@ func fixtureForecast() *bayholdv1.JobForecast {
 			{Probability: 0.8, HandBackTime: ts(dec, 3, 9, 0), LowTime: ts(dec, 2, 15, 58), HighTime: ts(dec, 3, 9, 4)},
 			{Probability: 0.995},
 		},
+		TakeOver: &bayholdv1.TakeOver{
+			PlannedChance: counted95(0.6, 0.59, 0.61, 10_000), PromiseChance: counted95(0.93, 0.92, 0.94, 10_000),
+			Percentiles: []*bayholdv1.HandBackPercentile{
+				{Probability: 0.5, HandBackTime: ts(dec, 2, 10, 40)}, {Probability: 0.8, HandBackTime: ts(dec, 2, 15, 5)}, {Probability: 0.995},
+			},
+		},
 		DecidingSteps: []*bayholdv1.DecidingStep{
 			{Job: harbour + "/jobs/19", Reference: "R-19", Step: "belt/change", Title: "Change the belt", Share: 1},
 			{Job: harbour + "/jobs/18", Reference: "R-18", Step: "pump/out", Title: "Pump out", Share: 0.43},
@@ -97,6 +103,7 @@ func fixtureForecast() *bayholdv1.JobForecast {
 
 func fixtureSiteForecast() []*bayholdv1.JobForecast {
 	one, other := fixtureForecast(), fixtureForecast()
+	one.TakeOver, other.TakeOver = nil, nil
 	one.Job, one.Reference, one.DecidingSteps = harbour+"/jobs/19", "R-19", nil
 	other.Job, other.Reference, other.DecidingSteps, other.PromiseTime, other.PromiseChance = harbour+"/jobs/21", "R-21", nil, nil, nil
 	return []*bayholdv1.JobForecast{one, other}

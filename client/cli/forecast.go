@@ -63,10 +63,13 @@ func (a *app) jobForecastCommand() *cobra.Command {
 that stands, with steps that take now less and now more: as the procedures'
 low, likely and high minutes say, or as the workshop's own records do; attended
 work with a single figure is given a fifth less to three fifths more. Who does
-what, and in which order, stays as planned; others with the skills stand in for
-people who are absent. Working hours, closures and arrivals of parts are kept;
-what is finished or begun is taken as it is. Percentiles are
-of the hand-back itself, not sums over steps.
+what, and in which order, stays as planned: a vehicle waits for its technician
+though somebody else could do the step. The last column tells what it would be
+if whoever has the skills and is free sooner did it, in the order of the plan;
+where that is much earlier, a step is better planned for another person. Others
+with the skills stand in for people who are absent in either case. Working
+hours, closures and arrivals of parts are kept; what is finished or begun is
+taken as it is. Percentiles are of the hand-back itself, not sums over steps.
 ` + noSeason,
 		example: `  bayhold job forecast 17
   bayhold job forecast 17 --promise "thu 16:00" --at 50%,90%

@@ -48,12 +48,28 @@ func (a *app) printForecast(w io.Writer, c clock, f *bayholdv1.JobForecast) {
 	writeText(w, fmt.Sprintf("%s: planned hand-back %s; in %s it is done by then.", what, c.at(f.GetPlannedTime()), chance(f.GetPlannedChance())+" of the runs"), a.width())
 	fmt.Fprintln(w)
 	t := table{cols: []column{{title: "chance"}, {title: "handed back by"}, {title: "give or take", drop: 1}}}
-	for _, p := range f.GetPercentiles() {
-		t.add(probability(p.GetProbability()), handBack(c, p), giveOrTake(p))
+	others := f.GetTakeOver().GetPercentiles()
+	if others != nil {
+		t.cols = append(t.cols, column{title: "if others take over", drop: 2})
+	}
+	for i, p := range f.GetPercentiles() {
+		row := []string{probability(p.GetProbability()), handBack(c, p), giveOrTake(p)}
+		if i < len(others) {
+			row = append(row, handBack(c, others[i]))
+		}
+		t.add(row...)
 	}
 	writeTable(w, t, a.width())
 	if f.GetPromiseTime() != nil {
-		fmt.Fprintf(w, "\nPromised %s: holds with %s.\n", c.at(f.GetPromiseTime()), chance(f.GetPromiseChance()))
+		fmt.Fprintln(w)
+		words := fmt.Sprintf("Promised %s: holds with %s", c.at(f.GetPromiseTime()), chance(f.GetPromiseChance()))
+		if o := f.GetTakeOver().GetPromiseChance(); o != nil {
+			words += fmt.Sprintf("; with %s if others take over", chance(o))
+		}
+		writeText(w, words+".", a.width())
+	}
+	if others != nil {
+		writeText(w, "Who does what stays as planned; if others take over: whoever has the skills and is free sooner does a step, in the order of the plan.", a.width())
 	}
 	if steps := f.GetDecidingSteps(); len(steps) > 0 {
 		fmt.Fprintln(w, "\nWhat decides it, by how often it is on the chain that does:")

@@ -12,6 +12,10 @@
 // steps' percentiles, which would be far too late (the sum of 90 % values is not
 // the 90 % value of the sum).
 //
+// With Options.TakeOver the order stays and who does a step does not: whoever has
+// the skills and is free sooner takes over. What lies between the two answers is
+// what it costs that a vehicle waits for its own technician.
+//
 // The rules of the play, where a plan leaves it open:
 //   - An unbroken step begins where its planned minutes fit into the shift; once
 //     begun it goes on to its end, past the shift if it must.

@@ -331,18 +331,32 @@ func TestSimulateRefuses(t *testing.T) {
 }
 
 // BenchmarkForecast is 10,000 runs of a merged job of 60 steps from the placed
-// network to its sorted hand-backs; the target is 200 ms on two cores.
+// network to its sorted hand-backs; the target is 200 ms on two cores. take-over
+// has everybody able to do everything.
 func BenchmarkForecast(b *testing.B) {
 	p := random(rand.New(rand.NewPCG(1, 60)), 60)
-	for _, workers := range []int{1, 2} {
-		b.Run(fmt.Sprint("workers=", workers), func(b *testing.B) {
+	bench := func(name string, p *Placed, o Options) {
+		b.Run(name, func(b *testing.B) {
+			before := cpu()
 			for b.Loop() {
-				if _, err := Simulate(context.Background(), p, Options{Runs: 10_000, Workers: workers}); err != nil {
+				if _, err := Simulate(context.Background(), p, o); err != nil {
 					b.Fatal(err)
 				}
 			}
+			b.ReportMetric(1000*(cpu()-before)/float64(b.N), "cpu-ms/op")
 		})
 	}
+	for _, workers := range []int{1, 2} {
+		bench(fmt.Sprint("workers=", workers), p, Options{Runs: 10_000, Workers: workers})
+	}
+	able := *p
+	able.Steps = slices.Clone(p.Steps)
+	for i := range able.Steps {
+		for u := range int32(len(p.Units) - 1) {
+			able.Steps[i].StandIns = append(able.Steps[i].StandIns, u)
+		}
+	}
+	bench("take-over", &able, Options{Runs: 10_000, Workers: 2, TakeOver: true})
 }
 
 // BenchmarkPlay is one run of it.

@@ -80,10 +80,12 @@ func writeForecast(siteID string, f workshop.JobForecast) *bayholdv1.JobForecast
 	if !f.Promise.IsZero() {
 		out.PromiseChance = writeProportion(f.PromiseChance)
 	}
-	for _, p := range f.Percentiles {
-		out.Percentiles = append(out.Percentiles, &bayholdv1.HandBackPercentile{
-			Probability: p.Probability, HandBackTime: stamp(p.At), LowTime: stamp(p.Low), HighTime: stamp(p.High),
-		})
+	out.Percentiles = writePercentiles(f.Percentiles)
+	if o := f.TakeOver; o != nil {
+		out.TakeOver = &bayholdv1.TakeOver{Percentiles: writePercentiles(o.Percentiles), PlannedChance: writeProportion(o.PlannedChance)}
+		if !f.Promise.IsZero() {
+			out.TakeOver.PromiseChance = writeProportion(o.PromiseChance)
+		}
 	}
 	for _, d := range f.Deciding {
 		step := &bayholdv1.DecidingStep{Reference: d.Reference, Step: d.Step, Title: d.Title, Share: d.Share}
@@ -91,6 +93,16 @@ func writeForecast(siteID string, f workshop.JobForecast) *bayholdv1.JobForecast
 			step.Job = numbered(siteID, jobs, d.Job)
 		}
 		out.DecidingSteps = append(out.DecidingSteps, step)
+	}
+	return out
+}
+
+func writePercentiles(list []workshop.Percentile) []*bayholdv1.HandBackPercentile {
+	var out []*bayholdv1.HandBackPercentile
+	for _, p := range list {
+		out = append(out, &bayholdv1.HandBackPercentile{
+			Probability: p.Probability, HandBackTime: stamp(p.At), LowTime: stamp(p.Low), HighTime: stamp(p.High),
+		})
 	}
 	return out
 }

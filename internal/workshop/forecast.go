@@ -75,6 +75,15 @@ type JobForecast struct {
 	Deciding       []Deciding
 	Runs           int
 	Open, Recorded int // steps not done; of these, drawn from records
+	// TakeOver is the same if whoever has the skills may take over a step from
+	// the person it was planned for; nil where that was not asked.
+	TakeOver *TakeOver
+}
+
+// TakeOver is a forecast in which others may take over.
+type TakeOver struct {
+	Percentiles                  []Percentile
+	PlannedChance, PromiseChance forecast.Proportion
 }
 
 // ForecastJob plays a booked job beside all the others. promise is what to judge;
@@ -101,10 +110,10 @@ func (w *Workshop) ForecastJob(ctx context.Context, slug string, id int64, q Sim
 	if promise.IsZero() {
 		promise = s.cast[at].job.Promise
 	}
-	return s.play(ctx, at, q, promise)
+	return s.playBoth(ctx, at, q, promise)
 }
 
-// play simulates the scene and tells of one job.
+// play simulates the scene as it is planned and tells of one job.
 func (s *scene) play(ctx context.Context, job int, q Simulation, promise time.Time) (JobForecast, error) {
 	f, err := forecast.Simulate(ctx, &s.placed, forecast.Options{Runs: q.Runs, Seed: q.Seed, Workers: runtime.GOMAXPROCS(0), Focus: job})
 	if err != nil {
@@ -112,6 +121,21 @@ func (s *scene) play(ctx context.Context, job int, q Simulation, promise time.Ti
 	}
 	out := s.tell(f, job, q, promise)
 	out.Deciding = s.deciding(f)
+	return out, nil
+}
+
+// playBoth simulates it once more, on the same draws, with others taking over.
+func (s *scene) playBoth(ctx context.Context, job int, q Simulation, promise time.Time) (JobForecast, error) {
+	out, err := s.play(ctx, job, q, promise)
+	if err != nil {
+		return out, err
+	}
+	f, err := forecast.Simulate(ctx, &s.placed, forecast.Options{Runs: q.Runs, Seed: q.Seed, Workers: runtime.GOMAXPROCS(0), Focus: job, TakeOver: true})
+	if err != nil {
+		return out, err
+	}
+	other := s.tell(f, job, q, promise)
+	out.TakeOver = &TakeOver{other.Percentiles, other.PlannedChance, other.PromiseChance}
 	return out, nil
 }
 
@@ -155,6 +179,11 @@ func (s *scene) deciding(f *forecast.Forecast) []Deciding {
 // ForecastPlan plays a plan that is not booked beside all that stands. promise is
 // what to judge; zero: none. replaces is a job whose place it takes; 0: none.
 func (w *Workshop) ForecastPlan(ctx context.Context, slug string, p Plan, replaces int64, q Simulation, promise time.Time) (JobForecast, error) {
+	return w.forecastPlan(ctx, slug, p, replaces, q, promise, (*scene).playBoth)
+}
+
+func (w *Workshop) forecastPlan(ctx context.Context, slug string, p Plan, replaces int64, q Simulation, promise time.Time,
+	play func(*scene, context.Context, int, Simulation, time.Time) (JobForecast, error)) (JobForecast, error) {
 	var fs fault.Fields
 	q.check(&fs)
 	p.check(&fs, "plan")
@@ -175,7 +204,7 @@ func (w *Workshop) ForecastPlan(ctx context.Context, slug string, p Plan, replac
 	if err != nil {
 		return JobForecast{}, err
 	}
-	return s.play(ctx, len(s.cast)-1, q, promise)
+	return play(s, ctx, len(s.cast)-1, q, promise)
 }
 
 // placingOf puts a plan in the place of a booked job.
@@ -235,7 +264,7 @@ const promiseRuns = 4_000
 // promiseAt gives the hand-back of a plan that holds with a probability, rounded
 // up to a quarter of an hour.
 func (w *Workshop) promiseAt(ctx context.Context, slug string, p Plan, replaces int64, confidence float64) (time.Time, error) {
-	f, err := w.ForecastPlan(ctx, slug, p, replaces, Simulation{Percentiles: []float64{confidence}, Runs: promiseRuns}, time.Time{})
+	f, err := w.forecastPlan(ctx, slug, p, replaces, Simulation{Percentiles: []float64{confidence}, Runs: promiseRuns}, time.Time{}, (*scene).play)
 	if err != nil {
 		return time.Time{}, err
 	}
@@ -259,7 +288,7 @@ func (w *Workshop) settlePromise(ctx context.Context, slug string, o *Order) err
 		return err
 	}
 	// A promise that a person gives stands, whether or not its chance can be told.
-	f, err := w.ForecastPlan(ctx, slug, o.Plan, o.Replaces, Simulation{Runs: promiseRuns}, o.Promise)
+	f, err := w.forecastPlan(ctx, slug, o.Plan, o.Replaces, Simulation{Runs: promiseRuns}, o.Promise, (*scene).play)
 	if err != nil {
 		return ctx.Err()
 	}

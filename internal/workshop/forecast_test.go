@@ -56,6 +56,10 @@ func TestPromisesAtAPercentile(t *testing.T) {
 	if len(f.Deciding) == 0 || f.Deciding[0].Share < 0.5 || f.Deciding[0].Job != booked.Job.ID {
 		t.Errorf("deciding %+v", f.Deciding)
 	}
+	// Alone in the workshop, a job does not gain much by others: its people are free.
+	if o := f.TakeOver; o == nil || len(o.Percentiles) != 3 || o.Percentiles[0].At.After(f.Percentiles[0].At) || o.PromiseChance.Share < f.PromiseChance.Low {
+		t.Errorf("with others %+v, without %+v", o, f)
+	}
 	again, err := w.ForecastJob(t.Context(), "quay", booked.Job.ID, Simulation{}, time.Time{})
 	if err != nil || again.Percentiles[1] != f.Percentiles[1] {
 		t.Errorf("asked again: %+v, %v", again.Percentiles, err)

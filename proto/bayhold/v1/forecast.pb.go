@@ -83,7 +83,7 @@ func (x PromiseBand_Verdict) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PromiseBand_Verdict.Descriptor instead.
 func (PromiseBand_Verdict) EnumDescriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{12, 0}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{13, 0}
 }
 
 // Simulation says how to simulate.
@@ -402,7 +402,11 @@ type JobForecast struct {
 	// How many of its steps are drawn from the workshop's own records.
 	RecordedSteps int32 `protobuf:"varint,10,opt,name=recorded_steps,json=recordedSteps,proto3" json:"recorded_steps,omitempty"`
 	// How many steps it has that are not done.
-	OpenSteps     int32 `protobuf:"varint,11,opt,name=open_steps,json=openSteps,proto3" json:"open_steps,omitempty"`
+	OpenSteps int32 `protobuf:"varint,11,opt,name=open_steps,json=openSteps,proto3" json:"open_steps,omitempty"`
+	// The same if whoever has the skills and is free sooner may take over a step from
+	// the person it was planned for; the order of the plan stays. Absent for a whole
+	// site.
+	TakeOver      *TakeOver `protobuf:"bytes,12,opt,name=take_over,json=takeOver,proto3" json:"take_over,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -514,6 +518,77 @@ func (x *JobForecast) GetOpenSteps() int32 {
 	return 0
 }
 
+func (x *JobForecast) GetTakeOver() *TakeOver {
+	if x != nil {
+		return x.TakeOver
+	}
+	return nil
+}
+
+// TakeOver is a forecast in which others may take over.
+type TakeOver struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// For the same probabilities.
+	Percentiles []*HandBackPercentile `protobuf:"bytes,1,rep,name=percentiles,proto3" json:"percentiles,omitempty"`
+	// The chance of the planned hand-back.
+	PlannedChance *Proportion `protobuf:"bytes,2,opt,name=planned_chance,json=plannedChance,proto3" json:"planned_chance,omitempty"`
+	// The chance that the promise holds; absent without one.
+	PromiseChance *Proportion `protobuf:"bytes,3,opt,name=promise_chance,json=promiseChance,proto3" json:"promise_chance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeOver) Reset() {
+	*x = TakeOver{}
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeOver) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeOver) ProtoMessage() {}
+
+func (x *TakeOver) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeOver.ProtoReflect.Descriptor instead.
+func (*TakeOver) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *TakeOver) GetPercentiles() []*HandBackPercentile {
+	if x != nil {
+		return x.Percentiles
+	}
+	return nil
+}
+
+func (x *TakeOver) GetPlannedChance() *Proportion {
+	if x != nil {
+		return x.PlannedChance
+	}
+	return nil
+}
+
+func (x *TakeOver) GetPromiseChance() *Proportion {
+	if x != nil {
+		return x.PromiseChance
+	}
+	return nil
+}
+
 // ForecastJobRequest asks about a booked job.
 type ForecastJobRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -529,7 +604,7 @@ type ForecastJobRequest struct {
 
 func (x *ForecastJobRequest) Reset() {
 	*x = ForecastJobRequest{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[5]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -541,7 +616,7 @@ func (x *ForecastJobRequest) String() string {
 func (*ForecastJobRequest) ProtoMessage() {}
 
 func (x *ForecastJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[5]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -554,7 +629,7 @@ func (x *ForecastJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastJobRequest.ProtoReflect.Descriptor instead.
 func (*ForecastJobRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{5}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ForecastJobRequest) GetName() string {
@@ -589,7 +664,7 @@ type ForecastJobResponse struct {
 
 func (x *ForecastJobResponse) Reset() {
 	*x = ForecastJobResponse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[6]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -601,7 +676,7 @@ func (x *ForecastJobResponse) String() string {
 func (*ForecastJobResponse) ProtoMessage() {}
 
 func (x *ForecastJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[6]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -614,7 +689,7 @@ func (x *ForecastJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastJobResponse.ProtoReflect.Descriptor instead.
 func (*ForecastJobResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{6}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ForecastJobResponse) GetForecast() *JobForecast {
@@ -643,7 +718,7 @@ type ForecastPlanRequest struct {
 
 func (x *ForecastPlanRequest) Reset() {
 	*x = ForecastPlanRequest{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[7]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -655,7 +730,7 @@ func (x *ForecastPlanRequest) String() string {
 func (*ForecastPlanRequest) ProtoMessage() {}
 
 func (x *ForecastPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[7]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -668,7 +743,7 @@ func (x *ForecastPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastPlanRequest.ProtoReflect.Descriptor instead.
 func (*ForecastPlanRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{7}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ForecastPlanRequest) GetParent() string {
@@ -717,7 +792,7 @@ type ForecastPlanResponse struct {
 
 func (x *ForecastPlanResponse) Reset() {
 	*x = ForecastPlanResponse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[8]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -729,7 +804,7 @@ func (x *ForecastPlanResponse) String() string {
 func (*ForecastPlanResponse) ProtoMessage() {}
 
 func (x *ForecastPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[8]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -742,7 +817,7 @@ func (x *ForecastPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastPlanResponse.ProtoReflect.Descriptor instead.
 func (*ForecastPlanResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{8}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ForecastPlanResponse) GetForecast() *JobForecast {
@@ -765,7 +840,7 @@ type ForecastSiteRequest struct {
 
 func (x *ForecastSiteRequest) Reset() {
 	*x = ForecastSiteRequest{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[9]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -777,7 +852,7 @@ func (x *ForecastSiteRequest) String() string {
 func (*ForecastSiteRequest) ProtoMessage() {}
 
 func (x *ForecastSiteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[9]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -790,7 +865,7 @@ func (x *ForecastSiteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastSiteRequest.ProtoReflect.Descriptor instead.
 func (*ForecastSiteRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{9}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ForecastSiteRequest) GetParent() string {
@@ -818,7 +893,7 @@ type ForecastSiteResponse struct {
 
 func (x *ForecastSiteResponse) Reset() {
 	*x = ForecastSiteResponse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[10]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -830,7 +905,7 @@ func (x *ForecastSiteResponse) String() string {
 func (*ForecastSiteResponse) ProtoMessage() {}
 
 func (x *ForecastSiteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[10]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -843,7 +918,7 @@ func (x *ForecastSiteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastSiteResponse.ProtoReflect.Descriptor instead.
 func (*ForecastSiteResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{10}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ForecastSiteResponse) GetJobs() []*JobForecast {
@@ -866,7 +941,7 @@ type ReviewPromisesRequest struct {
 
 func (x *ReviewPromisesRequest) Reset() {
 	*x = ReviewPromisesRequest{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[11]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -878,7 +953,7 @@ func (x *ReviewPromisesRequest) String() string {
 func (*ReviewPromisesRequest) ProtoMessage() {}
 
 func (x *ReviewPromisesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[11]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -891,7 +966,7 @@ func (x *ReviewPromisesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewPromisesRequest.ProtoReflect.Descriptor instead.
 func (*ReviewPromisesRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{11}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ReviewPromisesRequest) GetParent() string {
@@ -927,7 +1002,7 @@ type PromiseBand struct {
 
 func (x *PromiseBand) Reset() {
 	*x = PromiseBand{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[12]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -939,7 +1014,7 @@ func (x *PromiseBand) String() string {
 func (*PromiseBand) ProtoMessage() {}
 
 func (x *PromiseBand) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[12]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -952,7 +1027,7 @@ func (x *PromiseBand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PromiseBand.ProtoReflect.Descriptor instead.
 func (*PromiseBand) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{12}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *PromiseBand) GetFrom() float64 {
@@ -1008,7 +1083,7 @@ type ReviewPromisesResponse struct {
 
 func (x *ReviewPromisesResponse) Reset() {
 	*x = ReviewPromisesResponse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[13]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1020,7 +1095,7 @@ func (x *ReviewPromisesResponse) String() string {
 func (*ReviewPromisesResponse) ProtoMessage() {}
 
 func (x *ReviewPromisesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[13]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1033,7 +1108,7 @@ func (x *ReviewPromisesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewPromisesResponse.ProtoReflect.Descriptor instead.
 func (*ReviewPromisesResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{13}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ReviewPromisesResponse) GetBands() []*PromiseBand {
@@ -1077,7 +1152,7 @@ type GetProcedureTimesRequest struct {
 
 func (x *GetProcedureTimesRequest) Reset() {
 	*x = GetProcedureTimesRequest{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[14]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1089,7 +1164,7 @@ func (x *GetProcedureTimesRequest) String() string {
 func (*GetProcedureTimesRequest) ProtoMessage() {}
 
 func (x *GetProcedureTimesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[14]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1102,7 +1177,7 @@ func (x *GetProcedureTimesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetProcedureTimesRequest.ProtoReflect.Descriptor instead.
 func (*GetProcedureTimesRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{14}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetProcedureTimesRequest) GetName() string {
@@ -1158,7 +1233,7 @@ type StepTimes struct {
 
 func (x *StepTimes) Reset() {
 	*x = StepTimes{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[15]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1170,7 +1245,7 @@ func (x *StepTimes) String() string {
 func (*StepTimes) ProtoMessage() {}
 
 func (x *StepTimes) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[15]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1183,7 +1258,7 @@ func (x *StepTimes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepTimes.ProtoReflect.Descriptor instead.
 func (*StepTimes) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{15}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *StepTimes) GetStep() string {
@@ -1307,7 +1382,7 @@ type GetProcedureTimesResponse struct {
 
 func (x *GetProcedureTimesResponse) Reset() {
 	*x = GetProcedureTimesResponse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[16]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1319,7 +1394,7 @@ func (x *GetProcedureTimesResponse) String() string {
 func (*GetProcedureTimesResponse) ProtoMessage() {}
 
 func (x *GetProcedureTimesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[16]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1332,7 +1407,7 @@ func (x *GetProcedureTimesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetProcedureTimesResponse.ProtoReflect.Descriptor instead.
 func (*GetProcedureTimesResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{16}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetProcedureTimesResponse) GetSteps() []*StepTimes {
@@ -1371,7 +1446,7 @@ type Demand struct {
 
 func (x *Demand) Reset() {
 	*x = Demand{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[17]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1383,7 +1458,7 @@ func (x *Demand) String() string {
 func (*Demand) ProtoMessage() {}
 
 func (x *Demand) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[17]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1396,7 +1471,7 @@ func (x *Demand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Demand.ProtoReflect.Descriptor instead.
 func (*Demand) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{17}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Demand) GetProcedures() []string {
@@ -1442,7 +1517,7 @@ type Asking struct {
 
 func (x *Asking) Reset() {
 	*x = Asking{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1529,7 @@ func (x *Asking) String() string {
 func (*Asking) ProtoMessage() {}
 
 func (x *Asking) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[18]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1542,7 @@ func (x *Asking) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Asking.ProtoReflect.Descriptor instead.
 func (*Asking) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{18}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Asking) GetGapVariation() float64 {
@@ -1518,7 +1593,7 @@ type PastDemand struct {
 
 func (x *PastDemand) Reset() {
 	*x = PastDemand{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1530,7 +1605,7 @@ func (x *PastDemand) String() string {
 func (*PastDemand) ProtoMessage() {}
 
 func (x *PastDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[19]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1543,7 +1618,7 @@ func (x *PastDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PastDemand.ProtoReflect.Descriptor instead.
 func (*PastDemand) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{19}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PastDemand) GetJobs() int32 {
@@ -1601,7 +1676,7 @@ type StudyVariant struct {
 
 func (x *StudyVariant) Reset() {
 	*x = StudyVariant{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1613,7 +1688,7 @@ func (x *StudyVariant) String() string {
 func (*StudyVariant) ProtoMessage() {}
 
 func (x *StudyVariant) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[20]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1626,7 +1701,7 @@ func (x *StudyVariant) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyVariant.ProtoReflect.Descriptor instead.
 func (*StudyVariant) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{20}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *StudyVariant) GetDisplayName() string {
@@ -1692,7 +1767,7 @@ type RunStudyRequest struct {
 
 func (x *RunStudyRequest) Reset() {
 	*x = RunStudyRequest{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1704,7 +1779,7 @@ func (x *RunStudyRequest) String() string {
 func (*RunStudyRequest) ProtoMessage() {}
 
 func (x *RunStudyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[21]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1717,7 +1792,7 @@ func (x *RunStudyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunStudyRequest.ProtoReflect.Descriptor instead.
 func (*RunStudyRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{21}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *RunStudyRequest) GetParent() string {
@@ -1798,7 +1873,7 @@ type RunStudyResponse struct {
 
 func (x *RunStudyResponse) Reset() {
 	*x = RunStudyResponse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1810,7 +1885,7 @@ func (x *RunStudyResponse) String() string {
 func (*RunStudyResponse) ProtoMessage() {}
 
 func (x *RunStudyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[22]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1823,7 +1898,7 @@ func (x *RunStudyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunStudyResponse.ProtoReflect.Descriptor instead.
 func (*RunStudyResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{22}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *RunStudyResponse) GetDoneRuns() int32 {
@@ -1862,7 +1937,7 @@ type Measure struct {
 
 func (x *Measure) Reset() {
 	*x = Measure{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1874,7 +1949,7 @@ func (x *Measure) String() string {
 func (*Measure) ProtoMessage() {}
 
 func (x *Measure) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[23]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1887,7 +1962,7 @@ func (x *Measure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Measure.ProtoReflect.Descriptor instead.
 func (*Measure) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{23}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Measure) GetMean() float64 {
@@ -1936,7 +2011,7 @@ type StudyOutcome struct {
 
 func (x *StudyOutcome) Reset() {
 	*x = StudyOutcome{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1948,7 +2023,7 @@ func (x *StudyOutcome) String() string {
 func (*StudyOutcome) ProtoMessage() {}
 
 func (x *StudyOutcome) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[24]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1961,7 +2036,7 @@ func (x *StudyOutcome) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyOutcome.ProtoReflect.Descriptor instead.
 func (*StudyOutcome) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{24}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *StudyOutcome) GetDemand() []*Demand {
@@ -2036,7 +2111,7 @@ type ResourceUse struct {
 
 func (x *ResourceUse) Reset() {
 	*x = ResourceUse{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2048,7 +2123,7 @@ func (x *ResourceUse) String() string {
 func (*ResourceUse) ProtoMessage() {}
 
 func (x *ResourceUse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[25]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2061,7 +2136,7 @@ func (x *ResourceUse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResourceUse.ProtoReflect.Descriptor instead.
 func (*ResourceUse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{25}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ResourceUse) GetResource() string {
@@ -2115,7 +2190,7 @@ type StudySummary struct {
 
 func (x *StudySummary) Reset() {
 	*x = StudySummary{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2127,7 +2202,7 @@ func (x *StudySummary) String() string {
 func (*StudySummary) ProtoMessage() {}
 
 func (x *StudySummary) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[26]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2140,7 +2215,7 @@ func (x *StudySummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudySummary.ProtoReflect.Descriptor instead.
 func (*StudySummary) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{26}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *StudySummary) GetJobs() *Measure {
@@ -2232,7 +2307,7 @@ type StudyComparison struct {
 
 func (x *StudyComparison) Reset() {
 	*x = StudyComparison{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2244,7 +2319,7 @@ func (x *StudyComparison) String() string {
 func (*StudyComparison) ProtoMessage() {}
 
 func (x *StudyComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[27]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2257,7 +2332,7 @@ func (x *StudyComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyComparison.ProtoReflect.Descriptor instead.
 func (*StudyComparison) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{27}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *StudyComparison) GetDisplayName() string {
@@ -2312,7 +2387,7 @@ type StepTimes_Record struct {
 
 func (x *StepTimes_Record) Reset() {
 	*x = StepTimes_Record{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[28]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2324,7 +2399,7 @@ func (x *StepTimes_Record) String() string {
 func (*StepTimes_Record) ProtoMessage() {}
 
 func (x *StepTimes_Record) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[28]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2337,7 +2412,7 @@ func (x *StepTimes_Record) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepTimes_Record.ProtoReflect.Descriptor instead.
 func (*StepTimes_Record) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{15, 0}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{16, 0}
 }
 
 func (x *StepTimes_Record) GetJob() string {
@@ -2383,7 +2458,7 @@ type StudyVariant_Away struct {
 
 func (x *StudyVariant_Away) Reset() {
 	*x = StudyVariant_Away{}
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[29]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2395,7 +2470,7 @@ func (x *StudyVariant_Away) String() string {
 func (*StudyVariant_Away) ProtoMessage() {}
 
 func (x *StudyVariant_Away) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_forecast_proto_msgTypes[29]
+	mi := &file_bayhold_v1_forecast_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2408,7 +2483,7 @@ func (x *StudyVariant_Away) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudyVariant_Away.ProtoReflect.Descriptor instead.
 func (*StudyVariant_Away) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{20, 0}
+	return file_bayhold_v1_forecast_proto_rawDescGZIP(), []int{21, 0}
 }
 
 func (x *StudyVariant_Away) GetResource() string {
@@ -2459,7 +2534,7 @@ const file_bayhold_v1_forecast_proto_rawDesc = "" +
 	"\treference\x18\x02 \x01(\tR\treference\x12\x12\n" +
 	"\x04step\x18\x03 \x01(\tR\x04step\x12\x14\n" +
 	"\x05title\x18\x04 \x01(\tR\x05title\x12\x14\n" +
-	"\x05share\x18\x05 \x01(\x01R\x05share\"\x96\x04\n" +
+	"\x05share\x18\x05 \x01(\x01R\x05share\"\xc9\x04\n" +
 	"\vJobForecast\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1c\n" +
 	"\treference\x18\x02 \x01(\tR\treference\x12=\n" +
@@ -2473,7 +2548,12 @@ const file_bayhold_v1_forecast_proto_rawDesc = "" +
 	"\x0erecorded_steps\x18\n" +
 	" \x01(\x05R\rrecordedSteps\x12\x1d\n" +
 	"\n" +
-	"open_steps\x18\v \x01(\x05R\topenSteps\"\x9f\x01\n" +
+	"open_steps\x18\v \x01(\x05R\topenSteps\x121\n" +
+	"\ttake_over\x18\f \x01(\v2\x14.bayhold.v1.TakeOverR\btakeOver\"\xca\x01\n" +
+	"\bTakeOver\x12@\n" +
+	"\vpercentiles\x18\x01 \x03(\v2\x1e.bayhold.v1.HandBackPercentileR\vpercentiles\x12=\n" +
+	"\x0eplanned_chance\x18\x02 \x01(\v2\x16.bayhold.v1.ProportionR\rplannedChance\x12=\n" +
+	"\x0epromise_chance\x18\x03 \x01(\v2\x16.bayhold.v1.ProportionR\rpromiseChance\"\x9f\x01\n" +
 	"\x12ForecastJobRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x126\n" +
 	"\n" +
@@ -2665,7 +2745,7 @@ func file_bayhold_v1_forecast_proto_rawDescGZIP() []byte {
 }
 
 var file_bayhold_v1_forecast_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayhold_v1_forecast_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
+var file_bayhold_v1_forecast_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_bayhold_v1_forecast_proto_goTypes = []any{
 	(PromiseBand_Verdict)(0),          // 0: bayhold.v1.PromiseBand.Verdict
 	(*Simulation)(nil),                // 1: bayhold.v1.Simulation
@@ -2673,106 +2753,111 @@ var file_bayhold_v1_forecast_proto_goTypes = []any{
 	(*Proportion)(nil),                // 3: bayhold.v1.Proportion
 	(*DecidingStep)(nil),              // 4: bayhold.v1.DecidingStep
 	(*JobForecast)(nil),               // 5: bayhold.v1.JobForecast
-	(*ForecastJobRequest)(nil),        // 6: bayhold.v1.ForecastJobRequest
-	(*ForecastJobResponse)(nil),       // 7: bayhold.v1.ForecastJobResponse
-	(*ForecastPlanRequest)(nil),       // 8: bayhold.v1.ForecastPlanRequest
-	(*ForecastPlanResponse)(nil),      // 9: bayhold.v1.ForecastPlanResponse
-	(*ForecastSiteRequest)(nil),       // 10: bayhold.v1.ForecastSiteRequest
-	(*ForecastSiteResponse)(nil),      // 11: bayhold.v1.ForecastSiteResponse
-	(*ReviewPromisesRequest)(nil),     // 12: bayhold.v1.ReviewPromisesRequest
-	(*PromiseBand)(nil),               // 13: bayhold.v1.PromiseBand
-	(*ReviewPromisesResponse)(nil),    // 14: bayhold.v1.ReviewPromisesResponse
-	(*GetProcedureTimesRequest)(nil),  // 15: bayhold.v1.GetProcedureTimesRequest
-	(*StepTimes)(nil),                 // 16: bayhold.v1.StepTimes
-	(*GetProcedureTimesResponse)(nil), // 17: bayhold.v1.GetProcedureTimesResponse
-	(*Demand)(nil),                    // 18: bayhold.v1.Demand
-	(*Asking)(nil),                    // 19: bayhold.v1.Asking
-	(*PastDemand)(nil),                // 20: bayhold.v1.PastDemand
-	(*StudyVariant)(nil),              // 21: bayhold.v1.StudyVariant
-	(*RunStudyRequest)(nil),           // 22: bayhold.v1.RunStudyRequest
-	(*RunStudyResponse)(nil),          // 23: bayhold.v1.RunStudyResponse
-	(*Measure)(nil),                   // 24: bayhold.v1.Measure
-	(*StudyOutcome)(nil),              // 25: bayhold.v1.StudyOutcome
-	(*ResourceUse)(nil),               // 26: bayhold.v1.ResourceUse
-	(*StudySummary)(nil),              // 27: bayhold.v1.StudySummary
-	(*StudyComparison)(nil),           // 28: bayhold.v1.StudyComparison
-	(*StepTimes_Record)(nil),          // 29: bayhold.v1.StepTimes.Record
-	(*StudyVariant_Away)(nil),         // 30: bayhold.v1.StudyVariant.Away
-	(*timestamppb.Timestamp)(nil),     // 31: google.protobuf.Timestamp
-	(*Plan)(nil),                      // 32: bayhold.v1.Plan
-	(*TimeRange)(nil),                 // 33: bayhold.v1.TimeRange
-	(Weekday)(0),                      // 34: bayhold.v1.Weekday
+	(*TakeOver)(nil),                  // 6: bayhold.v1.TakeOver
+	(*ForecastJobRequest)(nil),        // 7: bayhold.v1.ForecastJobRequest
+	(*ForecastJobResponse)(nil),       // 8: bayhold.v1.ForecastJobResponse
+	(*ForecastPlanRequest)(nil),       // 9: bayhold.v1.ForecastPlanRequest
+	(*ForecastPlanResponse)(nil),      // 10: bayhold.v1.ForecastPlanResponse
+	(*ForecastSiteRequest)(nil),       // 11: bayhold.v1.ForecastSiteRequest
+	(*ForecastSiteResponse)(nil),      // 12: bayhold.v1.ForecastSiteResponse
+	(*ReviewPromisesRequest)(nil),     // 13: bayhold.v1.ReviewPromisesRequest
+	(*PromiseBand)(nil),               // 14: bayhold.v1.PromiseBand
+	(*ReviewPromisesResponse)(nil),    // 15: bayhold.v1.ReviewPromisesResponse
+	(*GetProcedureTimesRequest)(nil),  // 16: bayhold.v1.GetProcedureTimesRequest
+	(*StepTimes)(nil),                 // 17: bayhold.v1.StepTimes
+	(*GetProcedureTimesResponse)(nil), // 18: bayhold.v1.GetProcedureTimesResponse
+	(*Demand)(nil),                    // 19: bayhold.v1.Demand
+	(*Asking)(nil),                    // 20: bayhold.v1.Asking
+	(*PastDemand)(nil),                // 21: bayhold.v1.PastDemand
+	(*StudyVariant)(nil),              // 22: bayhold.v1.StudyVariant
+	(*RunStudyRequest)(nil),           // 23: bayhold.v1.RunStudyRequest
+	(*RunStudyResponse)(nil),          // 24: bayhold.v1.RunStudyResponse
+	(*Measure)(nil),                   // 25: bayhold.v1.Measure
+	(*StudyOutcome)(nil),              // 26: bayhold.v1.StudyOutcome
+	(*ResourceUse)(nil),               // 27: bayhold.v1.ResourceUse
+	(*StudySummary)(nil),              // 28: bayhold.v1.StudySummary
+	(*StudyComparison)(nil),           // 29: bayhold.v1.StudyComparison
+	(*StepTimes_Record)(nil),          // 30: bayhold.v1.StepTimes.Record
+	(*StudyVariant_Away)(nil),         // 31: bayhold.v1.StudyVariant.Away
+	(*timestamppb.Timestamp)(nil),     // 32: google.protobuf.Timestamp
+	(*Plan)(nil),                      // 33: bayhold.v1.Plan
+	(*TimeRange)(nil),                 // 34: bayhold.v1.TimeRange
+	(Weekday)(0),                      // 35: bayhold.v1.Weekday
 }
 var file_bayhold_v1_forecast_proto_depIdxs = []int32{
-	31, // 0: bayhold.v1.HandBackPercentile.hand_back_time:type_name -> google.protobuf.Timestamp
-	31, // 1: bayhold.v1.HandBackPercentile.low_time:type_name -> google.protobuf.Timestamp
-	31, // 2: bayhold.v1.HandBackPercentile.high_time:type_name -> google.protobuf.Timestamp
-	31, // 3: bayhold.v1.JobForecast.planned_time:type_name -> google.protobuf.Timestamp
+	32, // 0: bayhold.v1.HandBackPercentile.hand_back_time:type_name -> google.protobuf.Timestamp
+	32, // 1: bayhold.v1.HandBackPercentile.low_time:type_name -> google.protobuf.Timestamp
+	32, // 2: bayhold.v1.HandBackPercentile.high_time:type_name -> google.protobuf.Timestamp
+	32, // 3: bayhold.v1.JobForecast.planned_time:type_name -> google.protobuf.Timestamp
 	2,  // 4: bayhold.v1.JobForecast.percentiles:type_name -> bayhold.v1.HandBackPercentile
 	3,  // 5: bayhold.v1.JobForecast.planned_chance:type_name -> bayhold.v1.Proportion
-	31, // 6: bayhold.v1.JobForecast.promise_time:type_name -> google.protobuf.Timestamp
+	32, // 6: bayhold.v1.JobForecast.promise_time:type_name -> google.protobuf.Timestamp
 	3,  // 7: bayhold.v1.JobForecast.promise_chance:type_name -> bayhold.v1.Proportion
 	4,  // 8: bayhold.v1.JobForecast.deciding_steps:type_name -> bayhold.v1.DecidingStep
-	1,  // 9: bayhold.v1.ForecastJobRequest.simulation:type_name -> bayhold.v1.Simulation
-	31, // 10: bayhold.v1.ForecastJobRequest.promise_time:type_name -> google.protobuf.Timestamp
-	5,  // 11: bayhold.v1.ForecastJobResponse.forecast:type_name -> bayhold.v1.JobForecast
-	32, // 12: bayhold.v1.ForecastPlanRequest.plan:type_name -> bayhold.v1.Plan
-	1,  // 13: bayhold.v1.ForecastPlanRequest.simulation:type_name -> bayhold.v1.Simulation
-	31, // 14: bayhold.v1.ForecastPlanRequest.promise_time:type_name -> google.protobuf.Timestamp
-	5,  // 15: bayhold.v1.ForecastPlanResponse.forecast:type_name -> bayhold.v1.JobForecast
-	1,  // 16: bayhold.v1.ForecastSiteRequest.simulation:type_name -> bayhold.v1.Simulation
-	5,  // 17: bayhold.v1.ForecastSiteResponse.jobs:type_name -> bayhold.v1.JobForecast
-	33, // 18: bayhold.v1.ReviewPromisesRequest.during:type_name -> bayhold.v1.TimeRange
-	3,  // 19: bayhold.v1.PromiseBand.kept:type_name -> bayhold.v1.Proportion
-	0,  // 20: bayhold.v1.PromiseBand.verdict:type_name -> bayhold.v1.PromiseBand.Verdict
-	13, // 21: bayhold.v1.ReviewPromisesResponse.bands:type_name -> bayhold.v1.PromiseBand
-	13, // 22: bayhold.v1.ReviewPromisesResponse.whole:type_name -> bayhold.v1.PromiseBand
-	31, // 23: bayhold.v1.GetProcedureTimesRequest.since_time:type_name -> google.protobuf.Timestamp
-	29, // 24: bayhold.v1.StepTimes.records:type_name -> bayhold.v1.StepTimes.Record
-	16, // 25: bayhold.v1.GetProcedureTimesResponse.steps:type_name -> bayhold.v1.StepTimes
-	19, // 26: bayhold.v1.Demand.asking:type_name -> bayhold.v1.Asking
-	34, // 27: bayhold.v1.Asking.weekdays:type_name -> bayhold.v1.Weekday
-	31, // 28: bayhold.v1.Asking.times:type_name -> google.protobuf.Timestamp
-	30, // 29: bayhold.v1.StudyVariant.away:type_name -> bayhold.v1.StudyVariant.Away
-	18, // 30: bayhold.v1.RunStudyRequest.demand:type_name -> bayhold.v1.Demand
-	21, // 31: bayhold.v1.RunStudyRequest.variants:type_name -> bayhold.v1.StudyVariant
-	25, // 32: bayhold.v1.RunStudyResponse.outcome:type_name -> bayhold.v1.StudyOutcome
-	18, // 33: bayhold.v1.StudyOutcome.demand:type_name -> bayhold.v1.Demand
-	27, // 34: bayhold.v1.StudyOutcome.base:type_name -> bayhold.v1.StudySummary
-	28, // 35: bayhold.v1.StudyOutcome.variants:type_name -> bayhold.v1.StudyComparison
-	20, // 36: bayhold.v1.StudyOutcome.past:type_name -> bayhold.v1.PastDemand
-	24, // 37: bayhold.v1.ResourceUse.used:type_name -> bayhold.v1.Measure
-	24, // 38: bayhold.v1.ResourceUse.blocked:type_name -> bayhold.v1.Measure
-	24, // 39: bayhold.v1.StudySummary.jobs:type_name -> bayhold.v1.Measure
-	24, // 40: bayhold.v1.StudySummary.wait_days:type_name -> bayhold.v1.Measure
-	24, // 41: bayhold.v1.StudySummary.hand_back_days:type_name -> bayhold.v1.Measure
-	24, // 42: bayhold.v1.StudySummary.bay_days:type_name -> bayhold.v1.Measure
-	24, // 43: bayhold.v1.StudySummary.late_days:type_name -> bayhold.v1.Measure
-	24, // 44: bayhold.v1.StudySummary.late_share:type_name -> bayhold.v1.Measure
-	24, // 45: bayhold.v1.StudySummary.in_house:type_name -> bayhold.v1.Measure
-	24, // 46: bayhold.v1.StudySummary.turned_away:type_name -> bayhold.v1.Measure
-	26, // 47: bayhold.v1.StudySummary.resources:type_name -> bayhold.v1.ResourceUse
-	27, // 48: bayhold.v1.StudyComparison.summary:type_name -> bayhold.v1.StudySummary
-	24, // 49: bayhold.v1.StudyComparison.saved_days:type_name -> bayhold.v1.Measure
-	24, // 50: bayhold.v1.StudyComparison.saved_days_per_job:type_name -> bayhold.v1.Measure
-	31, // 51: bayhold.v1.StepTimes.Record.start_time:type_name -> google.protobuf.Timestamp
-	6,  // 52: bayhold.v1.ForecastService.ForecastJob:input_type -> bayhold.v1.ForecastJobRequest
-	8,  // 53: bayhold.v1.ForecastService.ForecastPlan:input_type -> bayhold.v1.ForecastPlanRequest
-	10, // 54: bayhold.v1.ForecastService.ForecastSite:input_type -> bayhold.v1.ForecastSiteRequest
-	12, // 55: bayhold.v1.ForecastService.ReviewPromises:input_type -> bayhold.v1.ReviewPromisesRequest
-	15, // 56: bayhold.v1.ForecastService.GetProcedureTimes:input_type -> bayhold.v1.GetProcedureTimesRequest
-	22, // 57: bayhold.v1.ForecastService.RunStudy:input_type -> bayhold.v1.RunStudyRequest
-	7,  // 58: bayhold.v1.ForecastService.ForecastJob:output_type -> bayhold.v1.ForecastJobResponse
-	9,  // 59: bayhold.v1.ForecastService.ForecastPlan:output_type -> bayhold.v1.ForecastPlanResponse
-	11, // 60: bayhold.v1.ForecastService.ForecastSite:output_type -> bayhold.v1.ForecastSiteResponse
-	14, // 61: bayhold.v1.ForecastService.ReviewPromises:output_type -> bayhold.v1.ReviewPromisesResponse
-	17, // 62: bayhold.v1.ForecastService.GetProcedureTimes:output_type -> bayhold.v1.GetProcedureTimesResponse
-	23, // 63: bayhold.v1.ForecastService.RunStudy:output_type -> bayhold.v1.RunStudyResponse
-	58, // [58:64] is the sub-list for method output_type
-	52, // [52:58] is the sub-list for method input_type
-	52, // [52:52] is the sub-list for extension type_name
-	52, // [52:52] is the sub-list for extension extendee
-	0,  // [0:52] is the sub-list for field type_name
+	6,  // 9: bayhold.v1.JobForecast.take_over:type_name -> bayhold.v1.TakeOver
+	2,  // 10: bayhold.v1.TakeOver.percentiles:type_name -> bayhold.v1.HandBackPercentile
+	3,  // 11: bayhold.v1.TakeOver.planned_chance:type_name -> bayhold.v1.Proportion
+	3,  // 12: bayhold.v1.TakeOver.promise_chance:type_name -> bayhold.v1.Proportion
+	1,  // 13: bayhold.v1.ForecastJobRequest.simulation:type_name -> bayhold.v1.Simulation
+	32, // 14: bayhold.v1.ForecastJobRequest.promise_time:type_name -> google.protobuf.Timestamp
+	5,  // 15: bayhold.v1.ForecastJobResponse.forecast:type_name -> bayhold.v1.JobForecast
+	33, // 16: bayhold.v1.ForecastPlanRequest.plan:type_name -> bayhold.v1.Plan
+	1,  // 17: bayhold.v1.ForecastPlanRequest.simulation:type_name -> bayhold.v1.Simulation
+	32, // 18: bayhold.v1.ForecastPlanRequest.promise_time:type_name -> google.protobuf.Timestamp
+	5,  // 19: bayhold.v1.ForecastPlanResponse.forecast:type_name -> bayhold.v1.JobForecast
+	1,  // 20: bayhold.v1.ForecastSiteRequest.simulation:type_name -> bayhold.v1.Simulation
+	5,  // 21: bayhold.v1.ForecastSiteResponse.jobs:type_name -> bayhold.v1.JobForecast
+	34, // 22: bayhold.v1.ReviewPromisesRequest.during:type_name -> bayhold.v1.TimeRange
+	3,  // 23: bayhold.v1.PromiseBand.kept:type_name -> bayhold.v1.Proportion
+	0,  // 24: bayhold.v1.PromiseBand.verdict:type_name -> bayhold.v1.PromiseBand.Verdict
+	14, // 25: bayhold.v1.ReviewPromisesResponse.bands:type_name -> bayhold.v1.PromiseBand
+	14, // 26: bayhold.v1.ReviewPromisesResponse.whole:type_name -> bayhold.v1.PromiseBand
+	32, // 27: bayhold.v1.GetProcedureTimesRequest.since_time:type_name -> google.protobuf.Timestamp
+	30, // 28: bayhold.v1.StepTimes.records:type_name -> bayhold.v1.StepTimes.Record
+	17, // 29: bayhold.v1.GetProcedureTimesResponse.steps:type_name -> bayhold.v1.StepTimes
+	20, // 30: bayhold.v1.Demand.asking:type_name -> bayhold.v1.Asking
+	35, // 31: bayhold.v1.Asking.weekdays:type_name -> bayhold.v1.Weekday
+	32, // 32: bayhold.v1.Asking.times:type_name -> google.protobuf.Timestamp
+	31, // 33: bayhold.v1.StudyVariant.away:type_name -> bayhold.v1.StudyVariant.Away
+	19, // 34: bayhold.v1.RunStudyRequest.demand:type_name -> bayhold.v1.Demand
+	22, // 35: bayhold.v1.RunStudyRequest.variants:type_name -> bayhold.v1.StudyVariant
+	26, // 36: bayhold.v1.RunStudyResponse.outcome:type_name -> bayhold.v1.StudyOutcome
+	19, // 37: bayhold.v1.StudyOutcome.demand:type_name -> bayhold.v1.Demand
+	28, // 38: bayhold.v1.StudyOutcome.base:type_name -> bayhold.v1.StudySummary
+	29, // 39: bayhold.v1.StudyOutcome.variants:type_name -> bayhold.v1.StudyComparison
+	21, // 40: bayhold.v1.StudyOutcome.past:type_name -> bayhold.v1.PastDemand
+	25, // 41: bayhold.v1.ResourceUse.used:type_name -> bayhold.v1.Measure
+	25, // 42: bayhold.v1.ResourceUse.blocked:type_name -> bayhold.v1.Measure
+	25, // 43: bayhold.v1.StudySummary.jobs:type_name -> bayhold.v1.Measure
+	25, // 44: bayhold.v1.StudySummary.wait_days:type_name -> bayhold.v1.Measure
+	25, // 45: bayhold.v1.StudySummary.hand_back_days:type_name -> bayhold.v1.Measure
+	25, // 46: bayhold.v1.StudySummary.bay_days:type_name -> bayhold.v1.Measure
+	25, // 47: bayhold.v1.StudySummary.late_days:type_name -> bayhold.v1.Measure
+	25, // 48: bayhold.v1.StudySummary.late_share:type_name -> bayhold.v1.Measure
+	25, // 49: bayhold.v1.StudySummary.in_house:type_name -> bayhold.v1.Measure
+	25, // 50: bayhold.v1.StudySummary.turned_away:type_name -> bayhold.v1.Measure
+	27, // 51: bayhold.v1.StudySummary.resources:type_name -> bayhold.v1.ResourceUse
+	28, // 52: bayhold.v1.StudyComparison.summary:type_name -> bayhold.v1.StudySummary
+	25, // 53: bayhold.v1.StudyComparison.saved_days:type_name -> bayhold.v1.Measure
+	25, // 54: bayhold.v1.StudyComparison.saved_days_per_job:type_name -> bayhold.v1.Measure
+	32, // 55: bayhold.v1.StepTimes.Record.start_time:type_name -> google.protobuf.Timestamp
+	7,  // 56: bayhold.v1.ForecastService.ForecastJob:input_type -> bayhold.v1.ForecastJobRequest
+	9,  // 57: bayhold.v1.ForecastService.ForecastPlan:input_type -> bayhold.v1.ForecastPlanRequest
+	11, // 58: bayhold.v1.ForecastService.ForecastSite:input_type -> bayhold.v1.ForecastSiteRequest
+	13, // 59: bayhold.v1.ForecastService.ReviewPromises:input_type -> bayhold.v1.ReviewPromisesRequest
+	16, // 60: bayhold.v1.ForecastService.GetProcedureTimes:input_type -> bayhold.v1.GetProcedureTimesRequest
+	23, // 61: bayhold.v1.ForecastService.RunStudy:input_type -> bayhold.v1.RunStudyRequest
+	8,  // 62: bayhold.v1.ForecastService.ForecastJob:output_type -> bayhold.v1.ForecastJobResponse
+	10, // 63: bayhold.v1.ForecastService.ForecastPlan:output_type -> bayhold.v1.ForecastPlanResponse
+	12, // 64: bayhold.v1.ForecastService.ForecastSite:output_type -> bayhold.v1.ForecastSiteResponse
+	15, // 65: bayhold.v1.ForecastService.ReviewPromises:output_type -> bayhold.v1.ReviewPromisesResponse
+	18, // 66: bayhold.v1.ForecastService.GetProcedureTimes:output_type -> bayhold.v1.GetProcedureTimesResponse
+	24, // 67: bayhold.v1.ForecastService.RunStudy:output_type -> bayhold.v1.RunStudyResponse
+	62, // [62:68] is the sub-list for method output_type
+	56, // [56:62] is the sub-list for method input_type
+	56, // [56:56] is the sub-list for extension type_name
+	56, // [56:56] is the sub-list for extension extendee
+	0,  // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_forecast_proto_init() }
@@ -2784,14 +2869,14 @@ func file_bayhold_v1_forecast_proto_init() {
 	file_bayhold_v1_common_proto_init()
 	file_bayhold_v1_plan_proto_init()
 	file_bayhold_v1_technician_proto_init()
-	file_bayhold_v1_forecast_proto_msgTypes[18].OneofWrappers = []any{}
+	file_bayhold_v1_forecast_proto_msgTypes[19].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_forecast_proto_rawDesc), len(file_bayhold_v1_forecast_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   30,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
