@@ -47,6 +47,8 @@ type arranger struct {
 	workers []*worker
 	bound   Time
 	lateLow float64
+	alone   []float64 // of each group: its lateness if there were no other, at the least
+	rivals  [][]int   // of each group: those that want the same rare units
 }
 
 // worker is one of the searches that run side by side.
@@ -67,6 +69,7 @@ func newArranger(ctx context.Context, p *Problem, order []int32, o ArrangeOption
 			a.stand = append(a.stand, g.from(pl))
 		}
 	}
+	a.alone, a.rivals = make([]float64, len(a.groups)), rivals(a.groups)
 	budget := o.Schedules
 	if budget <= 0 {
 		budget = 1 << 62
@@ -249,27 +252,50 @@ func (w *worker) search(a *arranger) {
 	}
 }
 
-// choose picks groups to take out: one at random, more often a late one, and
-// some that share its time.
+// choose picks groups to take out: one that is later than it would be alone, the
+// more so the likelier, or any; and some that share its time, every second one of
+// those that want the same rare units.
 func (w *worker) choose(a *arranger) []int {
 	n := len(a.groups)
-	seed := w.rng.IntN(n)
-	for range 3 {
-		if w.placed[seed] == nil || a.lateness(seed, w.placed[seed]) > 0 {
-			break
-		}
-		seed = w.rng.IntN(n)
-	}
+	seed := w.sore(a)
 	out := []int{seed}
 	k := min(n, 2+w.rng.IntN(4))
 	for tries := 0; len(out) < k && tries < 40; tries++ {
 		g := w.rng.IntN(n)
+		if rivals := a.rivals[seed]; len(rivals) > 0 && tries%2 == 0 {
+			g = rivals[w.rng.IntN(len(rivals))]
+		}
 		if slices.Contains(out, g) || tries < 20 && !w.near(seed, g) {
 			continue
 		}
 		out = append(out, g)
 	}
 	return out
+}
+
+// sore picks a group by how much later it is than it would be alone, one time in
+// four at random.
+func (w *worker) sore(a *arranger) int {
+	n := len(a.groups)
+	excess := func(g int) float64 {
+		if w.placed[g] == nil {
+			return a.weight(g) * float64(a.p.Horizon)
+		}
+		return max(0, a.lateness(g, w.placed[g])-a.alone[g])
+	}
+	sum := 0.0
+	for g := range n {
+		sum += excess(g)
+	}
+	if sum > 0 && w.rng.IntN(4) > 0 {
+		x := w.rng.Float64() * sum
+		for g := range n {
+			if x -= excess(g); x < 0 {
+				return g
+			}
+		}
+	}
+	return w.rng.IntN(n)
 }
 
 // near tells whether two placed groups overlap in time.

@@ -92,6 +92,36 @@ func (g *group) cut(p *Problem) {
 	g.sub = q
 }
 
+// rare is up to how many units a claim may choose from for these to be rare.
+const rare = 4
+
+// rivals gives for each group those that hold, or may hold, the same rare units.
+func rivals(groups []*group) [][]int {
+	wants := map[int32][]int{}
+	for g, gr := range groups {
+		for _, c := range gr.sub.Claims {
+			for _, u := range c.Eligible {
+				if !c.Crew && len(c.Eligible) <= rare && !slices.Contains(wants[u], g) {
+					wants[u] = append(wants[u], g)
+				}
+			}
+		}
+	}
+	out := make([][]int, len(groups))
+	for g, gr := range groups {
+		for _, c := range gr.sub.Claims {
+			for _, u := range c.Eligible {
+				for _, o := range wants[u] {
+					if o != g && !c.Crew && len(c.Eligible) <= rare && !slices.Contains(out[g], o) {
+						out[g] = append(out[g], o)
+					}
+				}
+			}
+		}
+	}
+	return out
+}
+
 // booking is a range of a unit that a placed group has.
 type booking struct {
 	Window

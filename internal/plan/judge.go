@@ -10,9 +10,7 @@ func (a *arranger) judge(placed []*Plan) score {
 	var s score
 	for g, pl := range placed {
 		if pl == nil {
-			for _, j := range a.groups[g].jobs {
-				s.unplaced += 1 + a.job(j).Weight
-			}
+			s.unplaced += a.weight(g)
 			continue
 		}
 		s.late += a.lateness(g, pl)
@@ -63,6 +61,15 @@ func (a *arranger) lateness(g int, pl *Plan) float64 {
 	return sum
 }
 
+// weight is what counts for a group without a place.
+func (a *arranger) weight(g int) float64 {
+	sum := 0.0
+	for _, j := range a.groups[g].jobs {
+		sum += 1 + a.job(j).Weight
+	}
+	return sum
+}
+
 // late is the weighted minutes of a hand-back past the promise.
 func (j Job) late(finish Time) float64 {
 	return j.Weight * float64(max(0, int64(finish)-int64(j.Due)))
@@ -78,7 +85,6 @@ const (
 // what they could have if they were: from the first follows a lower bound of the
 // last hand-back, from both a lower bound of the lateness.
 func (a *arranger) lowest() {
-	alone := make([]float64, len(a.groups))
 	order := make([]int, len(a.groups))
 	for g, gr := range a.groups {
 		order[g] = g
@@ -89,8 +95,8 @@ func (a *arranger) lowest() {
 		}
 		a.bound = max(a.bound, bound)
 		if len(gr.jobs) == 1 {
-			alone[g] = a.job(gr.jobs[0]).late(bound)
-			a.lateLow += alone[g]
+			a.alone[g] = a.job(gr.jobs[0]).late(bound)
+			a.lateLow += a.alone[g]
 		}
 	}
 	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(a.urgency(x, false), a.urgency(y, false)) })
@@ -103,7 +109,7 @@ func (a *arranger) lowest() {
 		sum := a.lateness(pair[0], in.placed[pair[0]]) + a.lateness(pair[1], in.placed[pair[1]])
 		in.remove(pair[0])
 		in.remove(pair[1])
-		if more := sum - alone[pair[0]] - alone[pair[1]]; in.exact && more > 0 {
+		if more := sum - a.alone[pair[0]] - a.alone[pair[1]]; in.exact && more > 0 {
 			a.lateLow += more
 			order = order[1:] // both have had their say
 		}
