@@ -54,7 +54,15 @@ BEGIN
 END $$;
 -- +goose StatementEnd
 
+-- Pages of lists by start: without an index in that order, the first hundred of a
+-- year are found by reading and sorting the year.
+CREATE INDEX booking_start ON booking (site_id, lower(during), booking_id);
+CREATE INDEX job_start ON job (site_id, lower(planned), job_id);
+
 -- +goose Down
+
+DROP INDEX booking_start;
+DROP INDEX job_start;
 
 -- +goose StatementBegin
 CREATE OR REPLACE FUNCTION event_seal(before bytea, e event) RETURNS bytea LANGUAGE sql STABLE AS $$

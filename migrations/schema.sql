@@ -48,6 +48,7 @@ CREATE TABLE booking (
 );
 CREATE INDEX booking_during ON public.booking USING gist (site_id, during);
 CREATE INDEX booking_job ON public.booking USING btree (site_id, job_id);
+CREATE INDEX booking_start ON public.booking USING btree (site_id, lower(during), booking_id);
 CREATE INDEX booking_tentative ON public.booking USING btree (site_id, resource_id, expires_at) WHERE (state = 'TENTATIVE'::text);
 
 CREATE TABLE calibration_check (
@@ -172,6 +173,7 @@ CREATE TABLE job (
 );
 CREATE INDEX job_imported ON public.job USING btree (site_id, reference) WHERE imported;
 CREATE INDEX job_planned ON public.job USING gist (site_id, planned);
+CREATE INDEX job_start ON public.job USING btree (site_id, lower(planned), job_id);
 
 CREATE TABLE job_closing (
     site_id bigint NOT NULL,

@@ -2,13 +2,8 @@ package bench
 
 import (
 	"context"
-	"flag"
 	"fmt"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
-	"strconv"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -21,11 +16,6 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
-)
-
-var (
-	rowsFlag = flag.String("rows", "1000,10000", "how many bookings there are, one size after the other")
-	svgFlag  = flag.String("svg", "", "directory for curves")
 )
 
 // epoch is midnight in a week.
@@ -45,13 +35,9 @@ func BenchmarkBooking(b *testing.B) {
 		slug := fmt.Sprintf("many-%d", i)
 		conn := h.site(slug)
 		clients[i] = bayholdv1.NewBookingServiceClient(conn)
-		for n := range each {
-			answer, err := bayholdv1.NewPlanningServiceClient(conn).CheckJob(b.Context(), &bayholdv1.CheckJobRequest{
-				Parent: "sites/" + slug, Procedures: []string{"sites/" + slug + "/procedures/hour"}, StartTime: timestamppb.New(epoch().Add(time.Duration(n) * time.Hour)),
-			})
-			must(b, err)
+		for _, plan := range h.plans(slug, conn, each) {
 			plans[i] = append(plans[i], &bayholdv1.BookPlanRequest{
-				Parent: "sites/" + slug, RequestId: uuid.NewString(), Reference: "bench", Plan: answer.GetPlan(), State: bayholdv1.BookingState_BOOKING_STATE_CONFIRMED,
+				Parent: "sites/" + slug, RequestId: uuid.NewString(), Reference: "bench", Plan: plan, State: bayholdv1.BookingState_BOOKING_STATE_CONFIRMED,
 			})
 		}
 	}
@@ -193,55 +179,4 @@ func reserve(site, tool string, from time.Time) *bayholdv1.ReserveRequest {
 		State:  bayholdv1.BookingState_BOOKING_STATE_CONFIRMED,
 		During: &bayholdv1.TimeRange{Start: timestamppb.New(from), End: timestamppb.New(from.Add(time.Hour))},
 	}
-}
-
-// BenchmarkGrowth asks the same of a site with more and more bookings: nine of
-// ten are past, the rest lie more than a year ahead.
-func BenchmarkGrowth(b *testing.B) {
-	h := open(b)
-	b.Log(h.machine())
-	questions := h.questions("grown", h.site("grown"))
-	curves := map[string][][3]float64{}
-	have := 0
-	measure := func(x float64, label string) {
-		for _, q := range questions {
-			all := h.asked(q)
-			b.Logf("%-10s %-15s p50 %6.2f ms, p99 %6.2f ms", label, q.name, all.at(.5), all.at(.99))
-			curves[q.name] = append(curves[q.name], [3]float64{x, all.at(.5), all.at(.99)})
-		}
-	}
-	for text := range strings.SplitSeq(*rowsFlag, ",") {
-		n, err := strconv.Atoi(text)
-		must(b, err)
-		h.grow("grown", have, n)
-		have = n
-		measure(float64(n), text)
-	}
-	b.Logf("memory: %.0f MB resident", h.resident())
-	if *svgFlag != "" {
-		for name, points := range curves {
-			must(b, os.WriteFile(filepath.Join(*svgFlag, strings.ReplaceAll(name, " ", "-")+".svg"), []byte(curve(name, points)), 0o644)) // #nosec G306
-		}
-	}
-}
-
-// grow writes bookings of the spare tools, seven to a job, as they would stand
-// after years.
-func (h *house) grow(slug string, from, to int) {
-	_, err := h.db.Exec(h.b.Context(), `
-		WITH tools AS (SELECT r.site_id, r.resource_id, row_number() OVER (ORDER BY r.resource_id) - 1 AS n FROM resource r JOIN site s USING (site_id) WHERE s.slug = $1 AND r.slug LIKE 'S-%'),
-		jobs AS (INSERT INTO job (site_id, reference, engine_family, procedures, state, planned, steps, parts, note, imported, created_at)
-			SELECT s.site_id, 'grown-' || g, '', '[]', 'CONFIRMED', tstzrange(d, d + interval '1 hour'), '[]', '[]', '', false, now()
-			FROM site s, generate_series($2::int / 7, $3::int / 7) g,
-				LATERAL (SELECT $4::timestamptz + CASE WHEN g % 10 = 0 THEN interval '400 days' + g / 10 * interval '1 hour' ELSE - (g * interval '1 hour') / 6 END AS d) t
-			WHERE s.slug = $1 RETURNING site_id, job_id),
-		numbered AS (SELECT *, row_number() OVER (ORDER BY job_id) - 1 AS n, count(*) OVER () AS many FROM jobs)
-		INSERT INTO booking (site_id, job_id, resource_id, during, state, steps)
-		SELECT t.site_id, j.job_id, t.resource_id, tstzrange(d, d + interval '50 minutes'), 'CONFIRMED', '{}'
-		FROM generate_series($2::int, $3::int - 1) g JOIN tools t ON t.n = g % 40 JOIN numbered j ON j.n = (g - $2::int) / 7 % j.many,
-			LATERAL (SELECT $4::timestamptz + CASE WHEN g / 40 % 10 = 0 THEN interval '400 days' + g / 400 * interval '1 hour' ELSE - (g / 40 + 1) * interval '1 hour' END AS d) w`,
-		slug, from, to, epoch().AddDate(0, 0, -8))
-	must(h.b, err)
-	_, err = h.db.Exec(h.b.Context(), "VACUUM ANALYZE")
-	must(h.b, err)
 }

@@ -29,6 +29,8 @@ import (
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
+var keepFlag = flag.String("keep", "", "directory in which the databases stay, to be measured again; default: they go")
+
 var serverFlag = flag.String("server", "", "the server's program, for who has built it before; default: it is built")
 
 // house is a server process, and the database behind it.
@@ -36,6 +38,7 @@ type house struct {
 	b       *testing.B
 	pg      *localpg.Server
 	db      *pgx.Conn // as the superuser
+	url     string    // of the database, for the server
 	bin     string
 	addr    string
 	cmd     *exec.Cmd
@@ -46,7 +49,11 @@ type house struct {
 func open(b *testing.B) *house {
 	b.Helper()
 	ctx := b.Context()
-	pg, err := localpg.Start(ctx, localpg.Options{DataDir: filepath.Join(pgtest.Dir(b), "pg"), Settings: map[string]string{
+	dir := *keepFlag
+	if dir == "" {
+		dir = pgtest.Dir(b)
+	}
+	pg, err := localpg.Start(ctx, localpg.Options{DataDir: filepath.Join(dir, "pg"), Settings: map[string]string{
 		"max_connections": "100", "shared_buffers": "256MB", "max_wal_size": "2GB",
 		"track_commit_timestamp": "on",
 	}})
@@ -54,7 +61,7 @@ func open(b *testing.B) *house {
 	b.Cleanup(func() { _ = pg.Stop(context.Background()) })
 	must(b, migrations.Up(ctx, pg.URL(), nil))
 	must(b, migrations.Grant(ctx, pg.URL(), localpg.ServerRole))
-	h := &house{b: b, pg: pg, bin: filepath.Join(b.TempDir(), "server")}
+	h := &house{b: b, pg: pg, url: pg.ServerURL(), bin: filepath.Join(b.TempDir(), "server")}
 	h.db, err = pgx.Connect(ctx, pg.SuperuserURL(localpg.Database))
 	must(b, err)
 	b.Cleanup(func() { _ = h.db.Close(context.Background()) })
@@ -78,7 +85,7 @@ func (h *house) serve() {
 	began := time.Now()
 	h.cmd = exec.Command(h.bin, "serve", "--listen", "127.0.0.1:0", "--rate", "0", "--address-rate", "0", "--max-streams", "1000", // #nosec G204
 		"--max-calls", "1000", "--max-connections", "0", "--max-connections-per-address", "0", "--planners", "0", "--database-connections", "16")
-	h.cmd.Env = append(os.Environ(), "DATABASE_URL="+h.pg.ServerURL())
+	h.cmd.Env = append(os.Environ(), "DATABASE_URL="+h.url)
 	log, err := h.cmd.StderrPipe()
 	must(h.b, err)
 	must(h.b, h.cmd.Start())
@@ -143,8 +150,8 @@ func (h *house) processes(visit func(pid, parent int, fields []string)) {
 // technicians, four tools and a job that takes them all for an hour, and tools
 // and a job of 60 steps besides.
 func (h *house) site(slug string) *grpc.ClientConn {
-	add := exec.Command(h.bin, "user", "add", "first", "--site", slug, "--time-zone", "UTC", "--role", "manager", "--role", "administrator", "--bare") // #nosec G204
-	add.Env = append(os.Environ(), "DATABASE_URL="+h.pg.ServerURL())
+	add := exec.Command(h.bin, "user", "add", "u-"+uuid.NewString()[:8], "--site", slug, "--time-zone", "UTC", "--role", "manager", "--role", "administrator", "--bare") // #nosec G204
+	add.Env = append(os.Environ(), "DATABASE_URL="+h.url)
 	token, err := add.Output()
 	must(h.b, err)
 	if h.tokens == nil {

@@ -75,9 +75,9 @@ func BenchmarkSites(b *testing.B) {
 	h := open(b)
 	b.Log(h.machine())
 	h.site("model")
-	h.grow("model", 0, 28)
+	h.grow("model", 28)
 	questions := h.questions("one", h.site("one"))
-	h.grow("one", 0, 1000)
+	h.grow("one", 1000)
 	_, err := h.db.Exec(b.Context(), "CREATE TABLE public.other_site (n int PRIMARY KEY, site_id bigint, slug text)")
 	must(b, err)
 	type answer struct {

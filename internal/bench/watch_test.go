@@ -4,7 +4,6 @@ import (
 	"context"
 	"flag"
 	"fmt"
-	"math"
 	"os"
 	"runtime"
 	"slices"
@@ -209,41 +208,4 @@ func busyTime() float64 {
 		ticks += n
 	}
 	return ticks / 100
-}
-
-// curve draws medians and 99th percentiles over size, both axes logarithmic.
-func curve(name string, points [][3]float64) string {
-	const w, h, edge = 480.0, 300.0, 50.0
-	low, high := math.Inf(1), 0.0
-	for _, p := range points {
-		low, high = min(low, p[1], p[2]), max(high, p[1], p[2])
-	}
-	low, high = math.Pow(10, math.Floor(math.Log10(low))), math.Pow(10, math.Ceil(math.Log10(high)))
-	first, last := points[0][0], points[len(points)-1][0]
-	at := func(x, y float64) (float64, float64) {
-		along := 0.5
-		if last > first {
-			along = math.Log(x/first) / math.Log(last/first)
-		}
-		return edge + along*(w-2*edge), h - edge - math.Log(y/low)/math.Log(high/low)*(h-2*edge)
-	}
-	var s strings.Builder
-	fmt.Fprintf(&s, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" font-family="sans-serif" font-size="12"><title>%s</title><rect width="100%%" height="100%%" fill="#fff"/><text x="%g" y="24">%s: ms over bookings</text>`, w, h, name, edge, name)
-	for y := low; y <= high*1.01; y *= 10 {
-		_, py := at(first, y)
-		fmt.Fprintf(&s, `<path d="M%g %.1fH%g" stroke="#ccc"/><text x="%g" y="%.1f" text-anchor="end">%g</text>`, edge, py, w-edge, edge-4, py+4, y)
-	}
-	for i, style := range []string{"#1b5e9b", "#b3432b"} {
-		var line []string
-		for _, p := range points {
-			x, y := at(p[0], p[i+1])
-			line = append(line, fmt.Sprintf("%.1f,%.1f", x, y))
-			if i == 0 {
-				fmt.Fprintf(&s, `<text x="%.1f" y="%g" text-anchor="middle">%g</text>`, x, h-edge+18, p[0])
-			}
-		}
-		fmt.Fprintf(&s, `<polyline points="%s" fill="none" stroke="%s" stroke-width="2"/><text x="%g" y="%g" fill="%s">%s</text>`,
-			strings.Join(line, " "), style, w-edge+4, edge+float64(i)*16, style, []string{"p50", "p99"}[i])
-	}
-	return s.String() + "</svg>\n"
 }

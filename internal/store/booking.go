@@ -34,10 +34,20 @@ func (r Reader) Bookings(ctx context.Context, f BookingFilter) ([]site.Booking, 
 	return r.bookings(f).all(ctx, r.tx)
 }
 
+// bookingColumns are what bookingRow reads.
+const bookingColumns = "b.booking_id, b.job_id, j.reference, x.kind, x.slug, lower(b.during), upper(b.during), b.state, b.expires_at, b.steps"
+
+// referenceOf looks up the job of each booking b of the site $1 by its key. A plain
+// join may be planned as one with all jobs that the site ever had.
+const referenceOf = "CROSS JOIN LATERAL (SELECT reference FROM job WHERE site_id = $1 AND job_id = b.job_id OFFSET 0) AS j"
+
 func (r Reader) bookings(f BookingFilter) ask[site.Booking] {
+	if f.Limit > 0 && !f.During.Empty() && f.Refs == nil && f.Job == 0 && f.ID == 0 {
+		return r.bookingPage(f)
+	}
 	kinds, slugs := namesOf(f.Refs)
 	return asking(`
-		SELECT b.booking_id, b.job_id, j.reference, x.kind, x.slug, lower(b.during), upper(b.during), b.state, b.expires_at, b.steps
+		SELECT `+bookingColumns+`
 		FROM booking b
 		JOIN resource x ON x.site_id = b.site_id AND x.resource_id = b.resource_id
 		JOIN job j ON j.site_id = b.site_id AND j.job_id = b.job_id
@@ -53,6 +63,44 @@ func (r Reader) bookings(f BookingFilter) ask[site.Booking] {
 			r.siteID, nullable(f.During.Start), nullable(f.During.End), kinds, slugs, f.Job, f.ID, f.All, f.Now,
 			nullable(f.AfterStart), f.AfterID, Page{Limit: f.Limit}.limit(),
 		}, bookingRow(f.Now))
+}
+
+// bookingPage asks for so many of the bookings in a time, and reads no more: those
+// that had begun before it, which are at most one for each resource, and from
+// there on in the order of the index.
+func (r Reader) bookingPage(f BookingFilter) ask[site.Booking] {
+	begun, beyond := cursors(f.During, f.AfterStart, f.AfterID)
+	return asking(`
+		SELECT `+bookingColumns+`
+		FROM (
+			SELECT * FROM (
+				(SELECT * FROM booking WHERE site_id = $1 AND during @> $2::timestamptz AND lower(during) < $2
+					AND (lower(during), booking_id) > ($4, $5) AND ($6 OR (state <> 'CANCELLED' AND (expires_at IS NULL OR expires_at > $7))))
+				UNION ALL
+				(SELECT * FROM booking WHERE site_id = $1 AND (lower(during), booking_id) > ($9, $10) AND lower(during) < $3
+					AND ($6 OR (state <> 'CANCELLED' AND (expires_at IS NULL OR expires_at > $7)))
+				ORDER BY lower(during), booking_id LIMIT $8)) AS found
+			ORDER BY lower(during), booking_id LIMIT $8) AS b
+		JOIN resource x ON x.site_id = $1 AND x.resource_id = b.resource_id
+		`+referenceOf+`
+		ORDER BY lower(b.during), b.booking_id`,
+		[]any{r.siteID, f.During.Start, f.During.End, begun.start, begun.id, f.All, f.Now, f.Limit, beyond.start, beyond.id}, bookingRow(f.Now))
+}
+
+// cursor is a place in a list by start.
+type cursor struct {
+	start time.Time
+	id    int64
+}
+
+// cursors tell where a list of what overlaps a time goes on behind a place: among
+// what had begun before the time, and from its start on.
+func cursors(during hours.Range, start time.Time, id int64) (begun, beyond cursor) {
+	begun = cursor{start, id}
+	if start.Before(during.Start) {
+		return begun, cursor{start: during.Start}
+	}
+	return begun, begun
 }
 
 // bookingRow reads a booking; a TENTATIVE one whose time has run out by now holds
@@ -77,11 +125,20 @@ func bookingRow(now time.Time) pgx.RowToFunc[site.Booking] {
 // with refs only of these resources, each of which is looked up for itself.
 func (r Reader) standing(refs []Ref, during hours.Range, now time.Time) ask[site.Booking] {
 	if refs == nil {
-		return r.bookings(BookingFilter{Now: now, During: during})
+		return asking(`
+			SELECT `+bookingColumns+`
+			FROM (
+				SELECT * FROM booking o
+				WHERE o.site_id = $1 AND o.during && tstzrange($2::timestamptz, $3::timestamptz)
+					AND o.state <> 'CANCELLED' AND (o.expires_at IS NULL OR o.expires_at > $4)) b
+			JOIN resource x ON x.site_id = $1 AND x.resource_id = b.resource_id
+			`+referenceOf+`
+			ORDER BY lower(b.during), b.booking_id`,
+			[]any{r.siteID, during.Start, during.End, now}, bookingRow(now))
 	}
 	kinds, slugs := namesOf(refs)
 	return asking(`
-		SELECT b.booking_id, b.job_id, j.reference, x.kind, x.slug, lower(b.during), upper(b.during), b.state, b.expires_at, b.steps
+		SELECT `+bookingColumns+`
 		FROM unnest($2::text[], $3::text[]) AS want (kind, slug)
 		JOIN resource x ON x.site_id = $1 AND x.kind = want.kind AND x.slug = want.slug
 		CROSS JOIN LATERAL (
@@ -89,7 +146,7 @@ func (r Reader) standing(refs []Ref, during hours.Range, now time.Time) ask[site
 			WHERE o.site_id = $1 AND o.resource_id = x.resource_id AND o.during && tstzrange($4::timestamptz, $5::timestamptz)
 				AND o.state <> 'CANCELLED' AND (o.expires_at IS NULL OR o.expires_at > $6)
 			OFFSET 0) b
-		JOIN job j ON j.site_id = $1 AND j.job_id = b.job_id
+		`+referenceOf+`
 		ORDER BY lower(b.during), b.booking_id`,
 		[]any{r.siteID, kinds, slugs, during.Start, during.End, now}, bookingRow(now))
 }

@@ -30,9 +30,17 @@ func (r Reader) Jobs(ctx context.Context, f JobFilter) ([]site.Job, error) {
 	return r.jobs(f).all(ctx, r.tx)
 }
 
+// jobColumns are what scanJob reads.
+const jobColumns = `job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise,
+	COALESCE(promise_confidence, 0), expires_at, steps, parts, note, created_at, reserved_by`
+
 func (r Reader) jobs(f JobFilter) ask[site.Job] {
+	read := func(row pgx.CollectableRow) (site.Job, error) { return scanJob(row, f.Now) }
+	if f.Limit > 0 && !f.During.Empty() && f.ID == 0 && f.Imported == "" {
+		return r.jobPage(f, read)
+	}
 	return asking(`
-		SELECT job_id, reference, engine_family, procedures, state, lower(planned), upper(planned), promise, COALESCE(promise_confidence, 0), expires_at, steps, parts, note, created_at, reserved_by
+		SELECT `+jobColumns+`
 		FROM job
 		WHERE site_id = $1
 			AND ($2::timestamptz IS NULL OR planned && tstzrange($2::timestamptz, $3::timestamptz))
@@ -44,9 +52,24 @@ func (r Reader) jobs(f JobFilter) ask[site.Job] {
 		[]any{
 			r.siteID, nullable(f.During.Start), nullable(f.During.End), f.ID, f.Imported, f.All, f.Now,
 			nullable(f.AfterStart), f.AfterID, Page{Limit: f.Limit}.limit(),
-		}, func(row pgx.CollectableRow) (site.Job, error) {
-			return scanJob(row, f.Now)
-		})
+		}, read)
+}
+
+// jobPage asks for so many of the jobs in a time, and reads no more: those that
+// had begun before it, and from there on in the order of the index.
+func (r Reader) jobPage(f JobFilter, read pgx.RowToFunc[site.Job]) ask[site.Job] {
+	begun, beyond := cursors(f.During, f.AfterStart, f.AfterID)
+	return asking(`
+		SELECT `+jobColumns+`
+		FROM (
+			(SELECT * FROM job WHERE site_id = $1 AND planned @> $2::timestamptz AND lower(planned) < $2
+				AND (lower(planned), job_id) > ($4, $5) AND ($6 OR (state <> 'CANCELLED' AND (expires_at IS NULL OR expires_at > $7))))
+			UNION ALL
+			(SELECT * FROM job WHERE site_id = $1 AND (lower(planned), job_id) > ($9, $10) AND lower(planned) < $3
+				AND ($6 OR (state <> 'CANCELLED' AND (expires_at IS NULL OR expires_at > $7)))
+			ORDER BY lower(planned), job_id LIMIT $8)) AS found
+		ORDER BY lower(planned), job_id LIMIT $8`,
+		[]any{r.siteID, f.During.Start, f.During.End, begun.start, begun.id, f.All, f.Now, f.Limit, beyond.start, beyond.id}, read)
 }
 
 func scanJob(row pgx.CollectableRow, now time.Time) (site.Job, error) {

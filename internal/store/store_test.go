@@ -321,3 +321,65 @@ func TestNoSuchSite(t *testing.T) {
 		t.Errorf("booking: %v", err)
 	}
 }
+
+// TestPagesOfALongTime walks lists by start in pages of every size, and holds them
+// against the whole, which is asked for in another way.
+func TestPagesOfALongTime(t *testing.T) {
+	t.Parallel()
+	s := withSite(t)
+	refs := []Ref{bay(1), bay(2), {site.KindTool, "TW-1"}}
+	for n := range 12 { // each three hours long; two begin together, the third an hour later
+		start := noon.Add(time.Duration(n/3*3+n%3/2) * time.Hour)
+		job := site.Job{Reference: fmt.Sprint(n), State: site.Confirmed}
+		if n == 4 {
+			job.State, job.ExpiresAt = site.Tentative, noon.Add(time.Minute)
+		}
+		if _, err := book(t.Context(), s, request("book"), job, claim(refs[n%3], start, 3*time.Hour)); err != nil {
+			t.Fatal(n, err)
+		}
+	}
+	now := noon.Add(time.Hour)
+	for _, during := range []hours.Range{
+		{Start: noon.Add(-time.Hour), End: noon.AddDate(0, 0, 1)},
+		{Start: noon.Add(2 * time.Hour), End: noon.Add(9 * time.Hour)},
+		{Start: noon.Add(4 * time.Hour), End: noon.Add(8 * time.Hour)},
+	} {
+		for _, all := range []bool{false, true} {
+			whole := view(t, s, func(ctx context.Context, r Reader) ([]site.Booking, error) {
+				return r.Bookings(ctx, BookingFilter{Now: now, During: during, All: all})
+			})
+			jobs := view(t, s, func(ctx context.Context, r Reader) ([]site.Job, error) {
+				return r.Jobs(ctx, JobFilter{Now: now, During: during, All: all})
+			})
+			if len(whole) < 4 || len(jobs) != len(whole) {
+				t.Fatalf("%d bookings and %d jobs", len(whole), len(jobs))
+			}
+			for limit := 1; limit <= len(whole)+1; limit++ {
+				var paged []site.Booking
+				for f := (BookingFilter{Now: now, During: during, All: all, Limit: limit}); ; {
+					page := view(t, s, func(ctx context.Context, r Reader) ([]site.Booking, error) { return r.Bookings(ctx, f) })
+					paged = append(paged, page...)
+					if len(page) < limit {
+						break
+					}
+					f.AfterStart, f.AfterID = page[limit-1].During.Start, page[limit-1].ID
+				}
+				if diff := cmp.Diff(whole, paged); diff != "" {
+					t.Errorf("bookings by %d, all %t (-whole +paged):\n%s", limit, all, diff)
+				}
+				var pagedJobs []site.Job
+				for f := (JobFilter{Now: now, During: during, All: all, Limit: limit}); ; {
+					page := view(t, s, func(ctx context.Context, r Reader) ([]site.Job, error) { return r.Jobs(ctx, f) })
+					pagedJobs = append(pagedJobs, page...)
+					if len(page) < limit {
+						break
+					}
+					f.AfterStart, f.AfterID = page[limit-1].Planned.Start, page[limit-1].ID
+				}
+				if diff := cmp.Diff(jobs, pagedJobs); diff != "" {
+					t.Errorf("jobs by %d, all %t (-whole +paged):\n%s", limit, all, diff)
+				}
+			}
+		}
+	}
+}
