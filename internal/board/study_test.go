@@ -42,21 +42,30 @@ func TestStudyPicture(t *testing.T) {
 		},
 	}}}
 	bare := drawn(t, a)
-	if strings.Contains(bare, "saved") || !strings.Contains(bare, "80 %") || strings.Count(bare, `class="dark"`) != 1 {
+	if strings.Contains(bare, "saved") || !strings.Contains(bare, "80 %") || strings.Count(bare, `class="bar shut"`) != 2 {
 		t.Errorf("without variants:\n%s", bare)
+	}
+	for _, want := range []string{"<title", "Vehicles wait 2.4 days", "<desc", "played 40 times over", "LK-01: in use for 80 % of the time; for 20 % held"} {
+		if !strings.Contains(bare, want) {
+			t.Errorf("no %s in\n%s", want, bare)
+		}
 	}
 	a.Variants = []forecast.Compared{
 		{Variant: forecast.Variant{Name: `one more <"LK-01"> & a name that is far too long to stand`}, Saved: between(100, 80, 120)},
+		{Variant: forecast.Variant{Name: "longer"}, Saved: between(4, -4, 12)},
 		{Variant: forecast.Variant{Name: "away"}, Saved: between(-50, -70, -30)},
 	}
 	full := drawn(t, a)
-	for _, want := range []string{"100.0 days", "-50.0 days", `class="bad"`, "&lt;&#34;LK-01&#34;&gt; &amp;", "…"} {
+	for _, want := range []string{
+		"100.0 days", "-50.0 days", "&lt;&#34;LK-01&#34;&gt; &amp;", "…", "between -70.0 and -30.0",
+		`class="bar stands" x="`, `class="bar open" x="`, `class="bar amiss" x="`,
+	} {
 		if !strings.Contains(full, want) {
 			t.Errorf("no %s in\n%s", want, full)
 		}
 	}
-	// The first bar is twice as long as the second: room 400 for 190 days.
-	if !strings.Contains(full, `width="210.5"`) || !strings.Contains(full, `width="105.3"`) {
+	// The first bar is twice as long as the last: 708 units for 190 days.
+	if !strings.Contains(full, `width="372.6"`) || !strings.Contains(full, `width="186.3"`) {
 		t.Errorf("bars are not to scale:\n%s", full)
 	}
 	a.Variants = a.Variants[:1]

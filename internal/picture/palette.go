@@ -51,6 +51,7 @@ func Pairs() []Pair {
 		{"amiss-edge", "paper", true}, {"amiss-edge", "card", true},
 		{"edge", "paper", false}, {"edge", "card", false},
 		{"ink", "shut", true},
+		{"ink", "stands", false}, {"ink", "open", false}, {"ink", "amiss", false},
 	}
 	for _, look := range []Look{Stands, Open, Amiss, Shut} {
 		l := string(look)
