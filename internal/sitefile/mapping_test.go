@@ -452,11 +452,12 @@ func TestSuggestedMappings(t *testing.T) {
 		table, rows string
 		want        []string
 	}{
-		"tools":        {"Our tools;;\nAsset tag;Tool type;Location\nA-1;lock;Shelf\n", "", []string{"rows: tools ", "header: 2 ", "separator: \";\"", "  tag: Asset tag", "  home: Location"}},
-		"shifts":       {"Name,Mon,Tue,Wednesday\nada,8:00-12:00,off,\n", "", []string{"rows: shifts", "  technician: Name", "  wed: Wednesday", "# sun: "}},
-		"calibrations": {"Tool No\tDue date\tPrice\nTW-1\t12/31/2027\t3\n", "", []string{"rows: calibrations", "separator: tab", "dates: MM/DD/YYYY", "  until: Due date", "=C Price"}},
-		"bookings":     {"Job,Lift,Mechanic,Start,End\nW-1,bay-1,ada,03.12.2026 8:00,03.12.2026 9:00\n", "", []string{"rows: bookings", "dates: DD.MM.YYYY", "  technicians: Mechanic", "  start: Start"}},
-		"said":         {"a,b\n1,2\n", "tool_types", []string{"rows: tool_types", "# id: ", "=A a, =B b"}},
+		"tools":               {"Our tools;;\nAsset tag;Tool type;Location\nA-1;lock;Shelf\n", "", []string{"rows: tools ", "header: 2 ", "separator: \";\"", "  tag: Asset tag", "  home: Location"}},
+		"shifts":              {"Name,Mon,Tue,Wednesday\nada,8:00-12:00,off,\n", "", []string{"rows: shifts", "  technician: Name", "  wed: Wednesday", "# sun: "}},
+		"calibrations":        {"Tool No\tDue date\tPrice\nTW-1\t12/31/2027\t3\n", "", []string{"rows: calibrations", "separator: tab", "dates: MM/DD/YYYY", "  until: Due date", "=C Price"}},
+		"bookings":            {"Job,Lift,Mechanic,Start,End\nW-1,bay-1,ada,03.12.2026 8:00,03.12.2026 9:00\n", "", []string{"rows: bookings", "dates: DD.MM.YYYY", "  technicians: Mechanic", "  start: Start"}},
+		"said, no name known": {"a;b\n1;2\n", "tools", []string{"rows: tools ", "# tag: ", "=A a, =B b"}},
+		"said":                {"a,b\n1,2\n", "tool_types", []string{"rows: tool_types", "# id: ", "=A a, =B b"}},
 	} {
 		got, err := sitefile.SuggestMapping(sitefile.File{Name: "t.csv", Content: []byte(c.table)}, c.rows)
 		if err != nil {

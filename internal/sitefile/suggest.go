@@ -3,6 +3,7 @@ package sitefile
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -140,7 +141,7 @@ func likelyHead(content []byte) (row int, comma rune) {
 func bestKind(head []string, rows string) (*rowKind, map[string]int) {
 	var best *rowKind
 	var fields map[string]int
-	score := -1
+	score := math.MinInt
 	for i := range rowKinds {
 		k := &rowKinds[i]
 		if rows != "" && k.section != rows {
