@@ -52,7 +52,6 @@ func BenchmarkBooking(b *testing.B) {
 		writers, rate, ours.at(.5), ours.at(.99), ceiling, theirs.at(.5), theirs.at(.99), rate/ceiling, ours.at(.5)-theirs.at(.5))
 	alone, _ := together(b, 1, 30, bare)
 	b.Logf("bare by one writer: p50 %.2f ms", alone.at(.5))
-	h.contend()
 }
 
 // together has writers do something each times, and gives how long each took and
@@ -144,14 +143,16 @@ func (h *house) bare(writers int) func(i, n int) error {
 	}
 }
 
-// contend lets 64 clients want one tool.
-func (h *house) contend() {
-	b := h.b
+// BenchmarkContention lets 64 clients want one tool.
+func BenchmarkContention(b *testing.B) {
+	h := open(b)
+	b.Log(h.machine())
 	conn := h.site("one")
 	var booked, lost, other atomic.Int64
 	var before, after int64
 	deadlocks := "SELECT coalesce(sum(deadlocks), 0)::bigint FROM pg_stat_database"
 	must(b, h.db.QueryRow(b.Context(), deadlocks).Scan(&before))
+	spent := h.spent()
 	all, rate := together(b, 64, 30, func(i, n int) error {
 		from := epoch().Add(time.Duration(rand.IntN(600)) * time.Hour)
 		_, err := bayholdv1.NewBookingServiceClient(conn).Reserve(b.Context(), reserve("one", "T-1", from))
@@ -166,11 +167,13 @@ func (h *house) contend() {
 		}
 		return nil
 	})
+	now := h.spent()
 	_, err := h.db.Exec(b.Context(), "SELECT pg_stat_force_next_flush()")
 	must(b, err)
 	must(b, h.db.QueryRow(b.Context(), deadlocks).Scan(&after))
-	b.Logf("64 clients for one tool: %.0f acts/s, p50 %.1f ms, p99 %.1f ms; %d booked, %d refused (%.0f %%), %d deadlocks; %.0f MB resident",
-		rate, all.at(.5), all.at(.99), booked.Load(), lost.Load(), 100*float64(lost.Load())/float64(len(all)), after-before, h.resident())
+	b.Logf("64 clients for one tool: %.0f acts/s, p50 %.1f ms, p99 %.1f ms; %d booked, %d refused (%.0f %%), %d deadlocks; %.2f ms of processors an act; %.0f MB resident",
+		rate, all.at(.5), all.at(.99), booked.Load(), lost.Load(), 100*float64(lost.Load())/float64(len(all)), after-before,
+		1000*(now[0]+now[1]-spent[0]-spent[1])/float64(len(all)), h.resident())
 }
 
 func reserve(site, tool string, from time.Time) *bayholdv1.ReserveRequest {
