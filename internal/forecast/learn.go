@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -143,30 +144,14 @@ func Constant(all []Records) (k float64, known bool) {
 	if len(means) < leastSteps {
 		return DefaultK, false
 	}
-	epv := sum(within) / free
-	total := sum(ns)
-	squares := 0.0
-	for _, n := range ns {
-		squares += n * n
-	}
-	about := stat.Mean(means, ns)
-	spread := 0.0
-	for i, m := range means {
-		spread += ns[i] * (m - about) * (m - about)
-	}
-	vhm := (spread - float64(len(means)-1)*epv) / (total - squares/total)
+	epv := floats.Sum(within) / free
+	total := floats.Sum(ns)
+	spread := total * stat.MomentAbout(2, means, stat.Mean(means, ns), ns)
+	vhm := (spread - float64(len(means)-1)*epv) / (total - floats.Dot(ns, ns)/total)
 	if vhm <= 0 {
 		return maxK, true
 	}
 	return min(max(epv/vhm, minK), maxK), true
-}
-
-func sum(xs []float64) float64 {
-	s := 0.0
-	for _, x := range xs {
-		s += x
-	}
-	return s
 }
 
 // farOut is the modified z-score from which a record counts as an outlier
@@ -198,6 +183,8 @@ func Outliers(minutes []float64) []int {
 	return out
 }
 
+// median is the middle value, of an even number the mean of the two, which is none
+// of gonum's kinds of quantile.
 func median(xs []float64) float64 {
 	s := slices.Clone(xs)
 	slices.Sort(s)
