@@ -9,14 +9,28 @@ import (
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
-// between shows an average with its interval.
+// between shows an average of what cannot be negative with its interval.
 func between(m *bayholdv1.Measure, digits int) string {
-	return fmt.Sprintf("%.*f (%.*f to %.*f)", digits, m.GetMean(), digits, m.GetLow(), digits, m.GetHigh())
+	return betweenSigned(&bayholdv1.Measure{Mean: m.GetMean(), Low: max(0, m.GetLow()), High: m.GetHigh()}, digits)
+}
+
+// betweenSigned shows an average with its interval.
+func betweenSigned(m *bayholdv1.Measure, digits int) string {
+	return fmt.Sprintf("%s (%s to %s)", unsigned(m.GetMean(), digits), unsigned(m.GetLow(), digits), unsigned(m.GetHigh(), digits))
+}
+
+// unsigned writes a number with so many digits, and no sign before nothing.
+func unsigned(x float64, digits int) string {
+	text := fmt.Sprintf("%.*f", digits, x)
+	if strings.Trim(text, "-0.") == "" {
+		text = strings.TrimPrefix(text, "-")
+	}
+	return text
 }
 
 // betweenPercent shows a share with its interval.
 func betweenPercent(m *bayholdv1.Measure) string {
-	return fmt.Sprintf("%s (%s to %s)", inPercent(m.GetMean()), inPercent(max(0, m.GetLow())), inPercent(m.GetHigh()))
+	return fmt.Sprintf("%s (%s to %s)", inPercent(m.GetMean()), inPercent(max(0, m.GetLow())), inPercent(min(1, m.GetHigh())))
 }
 
 func (a *app) printStudy(w io.Writer, s *bayholdv1.StudyOutcome, svg string) {
@@ -112,7 +126,7 @@ func (a *app) printVariants(w io.Writer, s *bayholdv1.StudyOutcome) {
 				drawn = strings.ReplaceAll(drawn, "█", "▒")
 			}
 		}
-		t.add(v.GetDisplayName(), between(saved, 0), drawn, fmt.Sprintf("%.1f days", v.GetSummary().GetWaitDays().GetMean()), cost, each)
+		t.add(v.GetDisplayName(), betweenSigned(saved, 0), drawn, fmt.Sprintf("%.1f days", v.GetSummary().GetWaitDays().GetMean()), cost, each)
 	}
 	writeTable(w, t, a.width())
 	writeText(w, "A change whose bracket holds zero may save nothing.", a.width())

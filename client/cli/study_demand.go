@@ -134,7 +134,7 @@ func asked(d *bayholdv1.Demand) string {
 
 // pastWords tells from what past a demand was taken.
 func pastWords(past *bayholdv1.PastDemand) string {
-	words := fmt.Sprintf("Taken from the %s of the last %.3g weeks.", counted(int(past.GetJobs()), "job", "jobs"), past.GetWeeks())
+	words := fmt.Sprintf("Taken from %s that began in the last %.2g weeks.", counted(int(past.GetJobs()), "job", "jobs"), past.GetWeeks())
 	if past.GetFew() {
 		words += fmt.Sprintf(" That is too few to tell much: chance alone leaves anything from %.2g to %.2g jobs a week open. Give what you expect by --demand.",
 			past.GetLowPerWeek(), past.GetHighPerWeek())
