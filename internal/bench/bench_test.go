@@ -28,30 +28,63 @@ func BenchmarkBooking(b *testing.B) {
 	h := open(b)
 	b.Log(h.machine())
 	b.Logf("start to serving on a database that is there: %d ms; idle: %.0f MB resident", h.started.Milliseconds(), h.resident())
-	const writers, each = 8, 60
-	plans := make([][]*bayholdv1.BookPlanRequest, writers)
+	const writers, each, turns = 8, 25, 4
+	plans := make([][]*bayholdv1.Plan, writers)
 	clients := make([]bayholdv1.BookingServiceClient, writers)
 	for i := range writers {
 		slug := fmt.Sprintf("many-%d", i)
 		conn := h.site(slug)
-		clients[i] = bayholdv1.NewBookingServiceClient(conn)
-		for _, plan := range h.plans(slug, conn, each) {
-			plans[i] = append(plans[i], &bayholdv1.BookPlanRequest{
-				Parent: "sites/" + slug, RequestId: uuid.NewString(), Reference: "bench", Plan: plan, State: bayholdv1.BookingState_BOOKING_STATE_CONFIRMED,
-			})
-		}
+		clients[i], plans[i] = bayholdv1.NewBookingServiceClient(conn), h.plans(slug, conn, each*(2*turns+1))
 	}
-	book := func(i, n int) error {
-		_, err := clients[i].BookPlan(b.Context(), plans[i][n])
+	book := func(i, _ int) error {
+		plan := plans[i][0]
+		plans[i] = plans[i][1:]
+		_, err := clients[i].BookPlan(b.Context(), &bayholdv1.BookPlanRequest{
+			Parent: fmt.Sprintf("sites/many-%d", i), RequestId: uuid.NewString(), Reference: "bench", Plan: plan, State: bayholdv1.BookingState_BOOKING_STATE_CONFIRMED,
+		})
 		return err
 	}
-	ours, rate := together(b, writers, each, book)
+	together(b, writers, each, book) // so that statements are known on the connections
 	bare := h.bare(writers)
-	theirs, ceiling := together(b, writers, each, bare)
-	b.Logf("booking of 7 on %d sites: %.0f/s, p50 %.2f ms, p99 %.2f ms; bare: %.0f/s, p50 %.2f ms, p99 %.2f ms; ratio %.2f, p50 +%.2f ms",
-		writers, rate, ours.at(.5), ours.at(.99), ceiling, theirs.at(.5), theirs.at(.99), rate/ceiling, ours.at(.5)-theirs.at(.5))
-	alone, _ := together(b, 1, 30, bare)
-	b.Logf("bare by one writer: p50 %.2f ms", alone.at(.5))
+	together(b, writers, each, bare)
+	// Both by turns, so that whatever else the machine does falls on both.
+	for _, callers := range []int{writers, 1} {
+		var ours, theirs side
+		for range turns {
+			ours.add(h, callers, each, book)
+			theirs.add(h, callers, each, bare)
+		}
+		b.Logf("%d at a time: booking of 7 %s", callers, ours)
+		b.Logf("%d at a time: bare         %s", callers, theirs)
+		b.Logf("%d at a time: ratio %.2f, p50 %+.2f ms", callers, ours.rate()/theirs.rate(), ours.at(.5)-theirs.at(.5))
+	}
+	b.Logf("%.0f MB resident", h.resident())
+}
+
+// side is one of two that are compared.
+type side struct {
+	times
+	took time.Duration // of all turns
+	work [3]float64    // seconds of processors: server, PostgreSQL, callers
+}
+
+func (s *side) add(h *house, callers, each int, do func(i, n int) error) {
+	before, began := h.spent(), time.Now()
+	got, _ := together(h.b, callers, each, do)
+	s.took += time.Since(began)
+	s.times = append(s.times, got...)
+	for i, after := range h.spent() {
+		s.work[i] += after - before[i]
+	}
+}
+
+func (s *side) rate() float64 { return float64(len(s.times)) / s.took.Seconds() }
+
+// String tells how fast it was, and what one took of processors.
+func (s side) String() string {
+	each := func(i int) float64 { return 1000 * s.work[i] / float64(len(s.times)) }
+	return fmt.Sprintf("%5.0f/s, p50 %6.2f ms, p99 %6.2f ms; processors, ms each: server %.2f, PostgreSQL %.2f, callers %.2f",
+		s.rate(), s.at(.5), s.at(.99), each(0), each(1), each(2))
 }
 
 // together has writers do something each times, and gives how long each took and
