@@ -84,11 +84,8 @@ func (c *client) carry(ctx context.Context, d deed, giveUp int, do func(ctx cont
 			c.wrong = append(c.wrong, fmt.Sprintf("%s was answered with an internal error", d.kind))
 		}
 		switch {
-		case d.outcome == refused && doubt:
-			d.outcome = unknown // the try before may be on its way still
-			return d
 		case d.outcome == refused:
-			d.saw = c.inTheWay(err)
+			d.saw, d.doubt = c.inTheWay(err), doubt
 			return d
 		case d.outcome == done:
 			return d
@@ -204,7 +201,7 @@ func (c *client) cancel(ctx context.Context) {
 		_, err := bayholdv1.NewBookingServiceClient(conn).CancelJob(ctx, &bayholdv1.CancelJobRequest{Name: fmt.Sprintf("sites/arena/jobs/%d", j.job), RequestId: request})
 		return err
 	})
-	if d.outcome == refused {
+	if d.outcome == refused && !d.doubt {
 		c.wrong = append(c.wrong, fmt.Sprintf("job %d could not be cancelled", j.job))
 	}
 	c.deeds = append(c.deeds, d)
@@ -246,7 +243,7 @@ func (c *client) move(ctx context.Context) {
 		return err
 	})
 	c.note(d, job)
-	if has && d.outcome == refused {
+	if has && d.outcome == refused && !d.doubt {
 		c.jobs = append(c.jobs, j)
 	}
 }
@@ -263,7 +260,7 @@ func (c *client) handle(ctx context.Context) {
 			})
 			return err
 		})
-		if d.outcome == refused {
+		if d.outcome == refused && !d.doubt {
 			c.wrong = append(c.wrong, fmt.Sprintf("%s could not be given back", d.tool))
 		}
 		c.deeds = append(c.deeds, d)

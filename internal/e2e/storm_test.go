@@ -240,7 +240,11 @@ func (h *history) tally() string {
 		if d.read != nil {
 			name = "read"
 		}
-		counts[name+[]string{" unknown", " done", " refused"}[d.outcome]]++
+		name += []string{" unknown", " done", " refused"}[d.outcome]
+		if d.doubt {
+			name += " at last"
+		}
+		counts[name]++
 	}
 	var lines []string
 	for name, n := range counts {
@@ -261,7 +265,7 @@ func TestStorm(t *testing.T) {
 	f := newField(t, *stormSeed)
 	h, wrong := f.storm(*stormTime, *stormSeed, *stormClients, true)
 	l := f.ledger()
-	t.Logf("%d acts and questions, %d events: %s", len(h.deeds), len(l.log), h.tally())
+	t.Logf("%d acts and questions by %d clients with seed %d, %d events: %s", len(h.deeds), *stormClients, *stormSeed, len(l.log), h.tally())
 	for _, text := range append(wrong, h.complaints(l)...) {
 		t.Error(text)
 	}
