@@ -80,8 +80,7 @@ func New(shop *workshop.Workshop, opts Options) *Server {
 	s.life, s.end = context.WithCancel(context.Background())
 	serverOptions := []grpc.ServerOption{
 		grpc.ForceServerCodecV2(newCodec()),
-		// Most connections only watch: they need no buffers of 32 kB each way.
-		grpc.SharedWriteBuffer(true),
+		// Most connections only watch: they need no buffer of 32 kB to read into.
 		grpc.ReadBufferSize(4 << 10),
 		grpc.MaxRecvMsgSize(s.limits.Message),
 		grpc.MaxSendMsgSize(s.limits.Message),
