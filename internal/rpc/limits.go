@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"net"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -196,8 +197,13 @@ func (l *limiter) planner(ctx context.Context, method string, req any, c access.
 // plansNot tells whether a request asks nothing of the planner, though its method
 // may: a plan that is booked is only played for what is promised.
 func plansNot(req any) bool {
-	order, ok := req.(*bayholdv1.BookPlanRequest)
-	return ok && order.GetPromiseTime() == nil && order.GetPromiseConfidence() == 0
+	switch r := req.(type) {
+	case *bayholdv1.BookPlanRequest:
+		return r.GetPromiseTime() == nil && r.GetPromiseConfidence() == 0
+	case *bayholdv1.BookArrangementRequest:
+		return !slices.ContainsFunc(r.GetJobs(), func(j *bayholdv1.ArrangedJob) bool { return j.GetPromiseTime() != nil })
+	}
+	return false
 }
 
 func (l *limiter) unaryAddress(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {

@@ -148,7 +148,7 @@ func TestWhatPlansSaysSo(t *testing.T) {
 	c := serve(t, Options{})
 	for _, m := range []string{
 		"PlanningService/CheckJob", "PlanningService/FindPlans", "PlanningService/ExplainJob", "PlanningService/ListWhileOpen",
-		"ArrangementService/ArrangeJobs", "ArrangementService/ProposeRepair", "LeaveService/FindLeaves", "BookingService/BookPlan",
+		"ArrangementService/ArrangeJobs", "ArrangementService/ProposeRepair", "ArrangementService/BookArrangement", "LeaveService/FindLeaves", "BookingService/BookPlan",
 		"ForecastService/ForecastJob", "ForecastService/ForecastPlan", "ForecastService/ForecastSite", "ForecastService/RunStudy",
 	} {
 		if !c.house.server.limits.plans["/bayhold.v1."+m] {

@@ -912,14 +912,14 @@ const file_bayhold_v1_arrange_proto_rawDesc = "" +
 	"\x06reason\x18\x04 \x01(\tR\x06reason\x12/\n" +
 	"\boverruns\x18\x05 \x03(\v2\x13.bayhold.v1.OverrunR\boverruns\"F\n" +
 	"\x17BookArrangementResponse\x12+\n" +
-	"\x04jobs\x18\x01 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs2\xbc\x02\n" +
+	"\x04jobs\x18\x01 \x03(\v2\x17.bayhold.v1.ArrangedJobR\x04jobs2\xc0\x02\n" +
 	"\x12ArrangementService\x12]\n" +
 	"\vArrangeJobs\x12\x1e.bayhold.v1.ArrangeJobsRequest\x1a\x1f.bayhold.v1.ArrangeJobsResponse\"\v\x92\xe5\x18\x03\n" +
 	"\x01\x01\x98\xe5\x18\x010\x01\x12b\n" +
 	"\rProposeRepair\x12 .bayhold.v1.ProposeRepairRequest\x1a!.bayhold.v1.ProposeRepairResponse\"\f\x92\xe5\x18\x04\n" +
-	"\x02\x01\x03\x98\xe5\x18\x01\x12c\n" +
-	"\x0fBookArrangement\x12\".bayhold.v1.BookArrangementRequest\x1a#.bayhold.v1.BookArrangementResponse\"\a\x92\xe5\x18\x03\n" +
-	"\x01\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
+	"\x02\x01\x03\x98\xe5\x18\x01\x12g\n" +
+	"\x0fBookArrangement\x12\".bayhold.v1.BookArrangementRequest\x1a#.bayhold.v1.BookArrangementResponse\"\v\x92\xe5\x18\x03\n" +
+	"\x01\x01\x98\xe5\x18\x01B$Z\"bayhold/proto/bayhold/v1;bayholdv1b\x06proto3"
 
 var (
 	file_bayhold_v1_arrange_proto_rawDescOnce sync.Once
