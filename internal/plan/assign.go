@@ -33,6 +33,12 @@ type taken struct {
 	item int32
 }
 
+// itemTurn is when an item begins and ends.
+type itemTurn struct {
+	at   Window
+	item int32
+}
+
 // clash says that two groups were both to be served by a unit.
 type clash struct {
 	a, b int32
@@ -46,6 +52,8 @@ type clash struct {
 type assigner struct {
 	*propagator
 	items  []item
+	sorted []item     // scratch
+	turns  []itemTurn // scratch
 	byUnit [][]taken
 	clash  clash
 	deep   int
@@ -70,14 +78,29 @@ func (as *assigner) assign(st *state) bool {
 	for h := range as.holds {
 		as.holdItems(st, h)
 	}
-	stable(as.items, func(a, b *item) bool {
-		return a.at.Start < b.at.Start || a.at.Start == b.at.Start && a.at.End < b.at.End
-	})
+	as.inTurn()
 	for u := range as.byUnit {
 		as.byUnit[u] = as.byUnit[u][:0]
 	}
 	as.deep, as.tries = -1, 0
 	return as.serve(st, 0)
+}
+
+// inTurn puts the items in the order in which they begin, then end. They are large:
+// what is sorted is where they stand.
+func (as *assigner) inTurn() {
+	as.turns = as.turns[:0]
+	for i := range as.items {
+		as.turns = append(as.turns, itemTurn{as.items[i].at, int32(i)})
+	}
+	slices.SortFunc(as.turns, func(a, b itemTurn) int {
+		return cmp.Or(cmp.Compare(a.at.Start, b.at.Start), cmp.Compare(a.at.End, b.at.End), cmp.Compare(a.item, b.item))
+	})
+	as.sorted = as.sorted[:0]
+	for _, t := range as.turns {
+		as.sorted = append(as.sorted, as.items[t.item])
+	}
+	as.items, as.sorted = as.sorted, as.items
 }
 
 // stepItem adds a step with the teams that end it when its bound says.
@@ -149,11 +172,12 @@ const short = 48
 // order.
 func stable[T any](xs []T, before func(a, b *T) bool) {
 	if len(xs) > short {
+		var x, y T // taken once, not for each two that are compared
 		slices.SortStableFunc(xs, func(a, b T) int {
-			switch {
-			case before(&a, &b):
+			switch x, y = a, b; {
+			case before(&x, &y):
 				return -1
-			case before(&b, &a):
+			case before(&y, &x):
 				return 1
 			}
 			return 0
