@@ -15,14 +15,16 @@ func (e *engine) book(ctx context.Context, a asks, number int32) error {
 	work := &e.c.works[a.work]
 	var pl *plan.Plan
 	// The planner has less to look at when it looks less far: first as far as
-	// the last job makes likely, and only then all the way.
+	// the last job makes likely, and only then all the way. That nobody is there
+	// for long enough says nothing until then.
 	for _, ahead := range []plan.Time{weekMinutes/2 + e.lately + e.lately/4, e.c.o.Ahead} {
 		p := e.problem(work, min(ahead, e.c.o.Ahead))
 		var err error
-		if pl, err = plan.Quick(ctx, p, e.c.o.Nodes); err != nil {
-			return err
-		}
+		pl, err = plan.Quick(ctx, p, e.c.o.Nodes)
 		if pl != nil || ahead >= e.c.o.Ahead {
+			if err != nil {
+				return err
+			}
 			break
 		}
 	}

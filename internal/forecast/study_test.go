@@ -221,6 +221,33 @@ func TestVariantsAreRanked(t *testing.T) {
 	}
 }
 
+// Jobs are asked for while everybody is away for three weeks: they find their place
+// after that, unbroken steps, too. One waits for nothing, one for 20 days, and one
+// for 14 and for the one before it.
+func TestStudyOverAShutDown(t *testing.T) {
+	w, demand := garage(2, 3, 4, 4, 6)
+	demand = demand[:1]
+	demand[0].Asking.Times = []plan.Time{2 * weekMinutes, 3*weekMinutes + dayMinutes, 4 * weekMinutes}
+	away := plan.Window{Start: 3 * weekMinutes, End: 6 * weekMinutes}
+	for i := range w.Units {
+		if w.Kinds[i] == Person {
+			w.Units[i].Open = plan.Less(w.Units[i].Open, []plan.Window{away})
+		}
+	}
+	for i := range demand {
+		for k := range demand[i].Steps {
+			demand[i].Steps[k].Unbroken = !demand[i].Steps[k].Elapsed
+		}
+	}
+	got, err := Run(context.Background(), w, demand, nil, StudyOptions{Weeks: 6, WarmUp: 1, Replications: 2, Seed: 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Base.Jobs.Mean != 3 || got.Base.TurnedAway.Mean != 0 || got.Base.Wait.Mean < 11 || got.Base.Wait.Mean > 13 {
+		t.Errorf("%+v", got.Base)
+	}
+}
+
 func TestStudyRefuses(t *testing.T) {
 	w, demand := garage(1, 2, 3, 4, 2)
 	good := StudyOptions{Weeks: 2, Replications: 2}
