@@ -59,9 +59,10 @@
 // share; who would keep a hold past the next booking of its unit begins anew in a
 // gap that reaches that far, and who waits in a ring goes last. In turns with
 // breeding runs large-neighbourhood search (Shaw 1998; arranger.go, joint.go): a
-// few jobs are taken out of the best plan and put back by the exact search with a
-// small budget, one after the other or together. Each layer takes up what the
-// other finds (herd.go), workers share their best at fixed counts, and so the
+// job that is later than it need be and a few that want the same rare units are
+// taken out of the best plan and put back by the exact search with a small budget,
+// one after the other or together. Its turns grow while it finds something. Each
+// layer takes up what the other finds (herd.go), workers share their best at fixed counts, and so the
 // answer depends on seed and budget only. At the end jobs change places, times
 // kept, to save moves of tools (moves.go). Lateness is bounded from below by
 // what each job could have alone, and two and two.

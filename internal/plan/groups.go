@@ -99,27 +99,26 @@ const rare = 4
 func rivals(groups []*group) [][]int {
 	wants := map[int32][]int{}
 	for g, gr := range groups {
-		for _, c := range gr.sub.Claims {
-			for _, u := range c.Eligible {
-				if !c.Crew && len(c.Eligible) <= rare && !slices.Contains(wants[u], g) {
-					wants[u] = append(wants[u], g)
-				}
-			}
-		}
+		gr.eachRare(func(u int32) { wants[u] = append(wants[u], g) })
 	}
 	out := make([][]int, len(groups))
 	for g, gr := range groups {
-		for _, c := range gr.sub.Claims {
+		gr.eachRare(func(u int32) { out[g] = append(out[g], wants[u]...) })
+		slices.Sort(out[g])
+		out[g] = slices.DeleteFunc(slices.Compact(out[g]), func(o int) bool { return o == g })
+	}
+	return out
+}
+
+// eachRare names the rare units that a group may hold, some of them twice.
+func (g *group) eachRare(f func(unit int32)) {
+	for _, c := range g.sub.Claims {
+		if !c.Crew && len(c.Eligible) <= rare {
 			for _, u := range c.Eligible {
-				for _, o := range wants[u] {
-					if o != g && !c.Crew && len(c.Eligible) <= rare && !slices.Contains(out[g], o) {
-						out[g] = append(out[g], o)
-					}
-				}
+				f(u)
 			}
 		}
 	}
-	return out
 }
 
 // booking is a range of a unit that a placed group has.
