@@ -14,7 +14,7 @@ import (
 
 // pure packages know no database, network, protocol or clock.
 var pure = []string{
-	"fault", "hours", "site", "torque", "procedure", "calibration", "running", "plan", "forecast", "sitefile", "picture", "tooling", "trail",
+	"fault", "hours", "site", "torque", "procedure", "calibration", "running", "plan", "forecast", "sitefile", "picture", "tooling", "trail", "csvfile",
 }
 
 // arrows say which of our packages each of our packages may import, short for
@@ -31,7 +31,8 @@ var arrows = map[string][]string{
 	"plan":        {"fault", "hours"},
 	"forecast":    {"fault", "hours", "plan"},
 	"picture":     {"hours"},
-	"sitefile":    {"fault", "hours", "site", "torque", "procedure", "tooling", "calibration"},
+	"sitefile":    {"fault", "hours", "site", "torque", "procedure", "tooling", "calibration", "csvfile"},
+	"csvfile":     {},
 	"tooling":     {"fault", "hours", "site", "calibration"},
 	"trail":       {},
 
@@ -55,7 +56,7 @@ var arrows = map[string][]string{
 	"bayhold/proto":            {},
 	"bayhold/proto/bayhold/v1": {},
 	"bayhold/client/dial":      {"bayhold/proto/bayhold/v1"},
-	"bayhold/client/cli":       {"bayhold/client/dial", "bayhold/proto/bayhold/v1"},
+	"bayhold/client/cli":       {"bayhold/client/dial", "bayhold/proto/bayhold/v1", "csvfile"},
 	"bayhold/client":           {"bayhold/client/cli"},
 	"bayhold/testdata/demo":    {},
 	"bayhold/server": {

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -13,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc/codes"
 
+	"bayhold/internal/csvfile"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
@@ -107,8 +107,7 @@ func writeTraceCSV(path, tool string, resp *bayholdv1.TraceToolResponse) error {
 	if err != nil {
 		return fileProblem("write", path, err)
 	}
-	w := csv.NewWriter(file)
-	w.UseCRLF = true
+	w := csvfile.NewWriter(file)
 	rows := [][]string{{
 		"tool", "finding", "line", "source", "time", "job", "step", "joint", "fastener", "stage", "direction", "person",
 		"wanted_nm", "tolerance", "angle_deg", "set_nm", "deviation", "torque_nm", "least_nm", "greatest_nm", "impact",

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -11,6 +10,8 @@ import (
 	"strings"
 
 	"google.golang.org/grpc/codes"
+
+	"bayhold/internal/csvfile"
 )
 
 // csvRow is a row of a CSV file, its cells by the titles of the first row.
@@ -57,8 +58,7 @@ func (fs *csvFaults) problem() error {
 // that are not known, and rows of another length, are noted as faults.
 func readCSV(path string, body []byte, titles []string) ([]csvRow, *csvFaults) {
 	faults := &csvFaults{path: path}
-	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(body, []byte("\xef\xbb\xbf"))))
-	r.FieldsPerRecord = -1
+	r := csvfile.NewReader(body)
 	head, err := r.Read()
 	if err != nil {
 		faults.add(1, "there is no row of titles: %s", strings.Join(titles, ","))

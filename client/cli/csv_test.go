@@ -2,14 +2,15 @@ package cli
 
 import (
 	"bytes"
-	"encoding/csv"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"bayhold/internal/csvfile"
 )
 
-// What encoding/csv writes is read back, cell by cell, with its lines.
+// What is written is read back, cell by cell, with its lines.
 func TestCSVIsReadBack(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
@@ -18,7 +19,7 @@ func TestCSVIsReadBack(t *testing.T) {
 		titles := []string{"tool", "number", "found"}
 		rows := rapid.SliceOfN(rapid.SliceOfN(cell, 3, 3), 1, 5).Draw(t, "rows")
 		var file bytes.Buffer
-		w := csv.NewWriter(&file)
+		w := csvfile.NewWriter(&file)
 		if err := w.WriteAll(append([][]string{titles}, rows...)); err != nil {
 			t.Fatal(err)
 		}

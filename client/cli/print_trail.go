@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
@@ -14,7 +15,11 @@ const shownChanges = 8
 
 func (a *app) printTrail(w io.Writer, c clock, got *bayholdv1.ShowTrailResponse) {
 	if len(got.GetEvents()) == 0 {
-		fmt.Fprintln(w, "Nothing of that kind was done.")
+		a.none(w, "events of that kind")
+		return
+	}
+	if a.output() == "csv" {
+		writeTable(w, trailTable(c, got.GetEvents()), a.width())
 		return
 	}
 	for i, e := range got.GetEvents() {
@@ -26,6 +31,25 @@ func (a *app) printTrail(w io.Writer, c clock, got *bayholdv1.ShowTrailResponse)
 	if got.GetNextPageToken() != "" {
 		fmt.Fprintf(w, "\nThere is more: --limit shows it.\n")
 	}
+}
+
+// trailTable has a row for each change of each event, for programs.
+func trailTable(c clock, events []*bayholdv1.Event) table {
+	t := table{}
+	for _, title := range []string{"revision", "time", "kind", "subject", "by", "token", "call", "request", "path", "before", "after"} {
+		t.cols = append(t.cols, column{title: title})
+	}
+	for _, e := range events {
+		changes := e.GetChanges()
+		if len(changes) == 0 {
+			changes = []*bayholdv1.EventChange{{}}
+		}
+		for _, ch := range changes {
+			t.add(strconv.FormatInt(e.GetRevision(), 10), c.at(e.GetEventTime()), e.GetKind(), within(e.GetSubject()), e.GetActor(), e.GetToken(),
+				e.GetMethod(), e.GetRequestId(), ch.GetPath(), ch.GetBefore(), ch.GetAfter())
+		}
+	}
+	return t
 }
 
 // printDone prints an event with who did it how, and what it changed.

@@ -33,7 +33,9 @@ and an error is one JSON object on standard error: code, exitCode, reason,
 message, fields, held, try, requestId. --output yaml is the same in YAML.
 --output csv is the table that is shown, its first if there are several, in
 the way of RFC 4180: times as RFC 3339 has them, lengths of time and intervals
-as ISO 8601 has them, every column. Errors are text then.
+as ISO 8601 has them, every column. A text that a spreadsheet would take for a
+formula, as it begins with =, +, - or @, has an apostrophe before it, which
+goes again where such a file is read. Errors are text then.
 
 Exit codes:
   0  done, or the answer is yes

@@ -2,11 +2,12 @@ package cli
 
 import (
 	"bytes"
-	"encoding/csv"
 	"io"
 	"regexp"
 	"strconv"
 	"strings"
+
+	"bayhold/internal/csvfile"
 )
 
 // csvSink takes the tables of an answer instead of a terminal. Printers write
@@ -38,9 +39,7 @@ func (s *csvSink) writeCSV(w io.Writer) error {
 	default:
 		rows = [][]string{{"answer"}, {strings.TrimSpace(s.text.String())}}
 	}
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
-	return out.WriteAll(rows)
+	return csvfile.NewWriter(w).WriteAll(rows)
 }
 
 // facts makes one row of tables of names and values.

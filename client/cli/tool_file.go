@@ -48,7 +48,8 @@ func (a *app) toolExportCommand() *cobra.Command {
 		use: "export [--format yaml|csv|types-csv]", short: "Write the inventory as a file that can be imported",
 		long: `Write the inventory: yaml has tool types and tools; csv a line a tool, types-csv
 a line a tool type (RFC 4180). bayhold tool import takes it in to the same
-effect.`,
+effect, also after a spreadsheet has saved it: the apostrophe before what would
+run there as a formula goes again.`,
 		example: `  bayhold tool export > tools.yaml
   bayhold tool export --format csv --to tools.csv`,
 		args: cobra.NoArgs,

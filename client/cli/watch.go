@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"strconv"
@@ -15,6 +14,7 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/types/known/structpb"
 
+	"bayhold/internal/csvfile"
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
 
@@ -124,8 +124,7 @@ func (a *app) printEvent(w io.Writer, c clock, e *bayholdv1.Event) {
 		}
 		return
 	case "csv":
-		rows := csv.NewWriter(w)
-		rows.UseCRLF = true
+		rows := csvfile.NewWriter(w)
 		if !a.titled {
 			a.titled = true
 			_ = rows.Write([]string{"revision", "time", "kind", "subject", "reference", "touched", "by"})
@@ -134,7 +133,7 @@ func (a *app) printEvent(w io.Writer, c clock, e *bayholdv1.Event) {
 			strconv.FormatInt(e.GetRevision(), 10), c.at(e.GetEventTime()), e.GetKind(), id(e.GetSubject()),
 			plain(reference), ids(e.GetTouched()), e.GetActor(),
 		})
-		rows.Flush()
+		_ = rows.Flush()
 		return
 	}
 	what := id(e.GetSubject())

@@ -14,6 +14,8 @@ import (
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
+
+	"bayhold/internal/csvfile"
 )
 
 // Tables are CSV (RFC 4180). Without a mapping the first line names the columns
@@ -35,7 +37,7 @@ type sheet struct {
 	*mapping
 	r    *reader
 	file string
-	in   *csv.Reader
+	in   csvfile.Reader
 	head []string
 	row  int      // that is being read, the first being 1
 	over int      // lines that cells with breaks took so far
@@ -136,8 +138,7 @@ func (s *sheet) open(content []byte) {
 			comma = separator(content, s.header)
 		}
 	}
-	s.in = csv.NewReader(bytes.NewReader(content))
-	s.in.FieldsPerRecord = -1 // judged here, with the row
+	s.in = csvfile.NewReader(content)
 	if comma != '\r' && comma != '\n' && comma != '"' && comma < 0x80 {
 		s.in.Comma = comma
 	}

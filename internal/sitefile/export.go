@@ -2,13 +2,13 @@ package sitefile
 
 import (
 	"bytes"
-	"encoding/csv"
 	"strconv"
 	"strings"
 	"time"
 
 	"go.yaml.in/yaml/v3"
 
+	"bayhold/internal/csvfile"
 	"bayhold/internal/site"
 )
 
@@ -93,8 +93,7 @@ func ToolsCSV(tools []site.Tool) ([]byte, error) {
 
 func writeTable(columns []string, rows []map[string]string) ([]byte, error) {
 	var out bytes.Buffer
-	w := csv.NewWriter(&out)
-	w.UseCRLF = true // as RFC 4180 has it
+	w := csvfile.NewWriter(&out)
 	if err := w.Write(columns); err != nil {
 		return nil, err
 	}
@@ -107,8 +106,8 @@ func writeTable(columns []string, rows []map[string]string) ([]byte, error) {
 			return nil, err
 		}
 	}
-	w.Flush()
-	return out.Bytes(), w.Error()
+	err := w.Flush()
+	return out.Bytes(), err
 }
 
 func cells[T any](list []T, of func(T) map[string]string) []map[string]string {
