@@ -21,7 +21,8 @@ func (a *app) calibrationPolicyCommand() *cobra.Command {
 		use: "show", short: "Show by what calibration is judged",
 		long: `Show the calibration policy of the site as YAML: the class table with its
 permissible deviations, how long a calibration lasts, the rule by which an
-intermediate check counts, and what an interval review may propose. Shares and
+intermediate check counts, what an interval review may propose, and how near a
+tightening must come where its step states no tolerance (joint). Shares and
 deviations are fractions: 0.04 is 4 %. What is shown can be changed in a file
 and given back: bayhold calibration policy set FILE.`,
 		example: "  bayhold calibration policy show\n  bayhold calibration policy show > policy.yaml",
@@ -56,7 +57,8 @@ writes it, or single figures of it by their place: review.target=0.9. The
 answer lists the tools that fall due at another time. A change holds from now
 on; a calibration that has ended stays ended.`,
 		example: `  bayhold calibration policy set policy.yaml
-  bayhold calibration policy set due.months=6 review.target="90 %"`,
+  bayhold calibration policy set due.months=6 review.target="90 %"
+  bayhold calibration policy set joint.torque="3 %" joint.angle_deg=4`,
 		args: cobra.MinimumNArgs(1),
 		run:  a.setPolicy,
 	})

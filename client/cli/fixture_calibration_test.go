@@ -159,6 +159,7 @@ func fixturePolicy() *bayholdv1.CalibrationPolicy {
 		Air:    &bayholdv1.UsualAir{ColdestC: 18, WarmestC: 28, Humidity: 0.9},
 		Due:    &bayholdv1.DuePolicy{Months: 12, Cycles: 5000, FromFirstUse: true, ShelfMonths: 12, Overload: 1.25, Early: []string{"DROP", "REPAIR"}},
 		Check:  &bayholdv1.CheckPolicy{Readings: 3, TesterRatio: 4, Reach: 0.1},
+		Joint:  &bayholdv1.JointPolicy{Torque: 0.04, AngleDeg: 5},
 		Review: &bayholdv1.ReviewPolicy{FloorDays: 30, CapDays: 730, LeastFactor: 0.5, GreatestFactor: 1.5, Target: 0.95, LeastResults: 5},
 	}
 }

@@ -16,6 +16,24 @@ type Policy struct {
 	Check CheckPolicy
 	// Review bounds what an interval review may propose.
 	Review ReviewPolicy
+	// Joint is how near a tightening must come where its step says nothing.
+	Joint JointPolicy
+}
+
+// JointPolicy is how far a tightening may lie from what is wanted, where neither
+// its step nor a check of it says so.
+type JointPolicy struct {
+	Torque float64 // a fraction of the wanted torque
+	Angle  float64 // degrees
+}
+
+func (j JointPolicy) validate(fs *fault.Fields) {
+	if !share(j.Torque) {
+		fs.Add("joint.torque", "must be a fraction above 0 and below 1: 0.04 is 4 %%")
+	}
+	if !finite(j.Angle) || j.Angle <= 0 || j.Angle > 90 {
+		fs.Add("joint.angle_deg", "must be degrees, above 0 and 90 at the most")
+	}
 }
 
 // Air is a usual environment; a bound of 0 is none.
@@ -38,6 +56,10 @@ type Air struct {
 //   - a tester four times better than the tool: ISO 6789:2017
 //   - a reliability target of 0.95: the usual range is 0.85 to 0.95
 //   - grow up to 0.8 of the permissible deviation: the example of ILAC-G24:2007, 3
+//   - a torque within 4 %: what setting tools of the usual class may deviate by,
+//     ISO 6789-1:2017 from memory; an angle within 5 degrees: as an angle gauge is
+//     read, common practice from memory. A maker's own figure comes first: it
+//     belongs into the step
 //
 // The other figures are this program's own.
 func DefaultPolicy() Policy {
@@ -54,6 +76,7 @@ func DefaultPolicy() Policy {
 			GrowWithin: 0.8, Grow: 1.5, Shrink: 0.5,
 			Target: 0.95, Confidence: 0.7, LeastResults: 5, Near: 0.25,
 		},
+		Joint: JointPolicy{Torque: 0.04, Angle: 5},
 	}
 }
 
@@ -79,6 +102,7 @@ func (p Policy) Validate() error {
 	p.Due.validate(&fs)
 	p.Check.validate(&fs)
 	p.Review.validate(&fs)
+	p.Joint.validate(&fs)
 	return fs.Err("BAD_CALIBRATION_POLICY", "the calibration policy cannot be meant so")
 }
 

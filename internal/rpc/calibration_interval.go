@@ -90,6 +90,7 @@ func readPolicy(m *bayholdv1.CalibrationPolicy) calibration.Policy {
 			GrowWithin: r.GetGrowWithin(), Grow: r.GetGrow(), Shrink: r.GetShrink(), Target: r.GetTarget(),
 			Confidence: r.GetConfidence(), LeastResults: int(r.GetLeastResults()), Near: r.GetNear(),
 		},
+		Joint: calibration.JointPolicy{Torque: m.GetJoint().GetTorque(), Angle: m.GetJoint().GetAngleDeg()},
 	}
 	for _, k := range d.GetEarly() {
 		out.Due.Early = append(out.Due.Early, calibration.EventKind(k))
@@ -118,6 +119,7 @@ func writePolicy(p calibration.Policy) *bayholdv1.CalibrationPolicy {
 			GrowWithin: r.GrowWithin, Grow: r.Grow, Shrink: r.Shrink, Target: r.Target,
 			Confidence: r.Confidence, LeastResults: int32(r.LeastResults), Near: r.Near,
 		},
+		Joint: &bayholdv1.JointPolicy{Torque: p.Joint.Torque, AngleDeg: p.Joint.Angle},
 	}
 	for _, k := range d.Early {
 		out.Due.Early = append(out.Due.Early, string(k))

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/testing/protocmp"
 
@@ -132,7 +133,11 @@ func TestPolicyAndIntervalOverTheWire(t *testing.T) {
 		t.Fatalf("%v, %v", now, err)
 	}
 	policy := now.GetPolicy()
+	if j := policy.GetJoint(); j.GetTorque() != 0.04 || j.GetAngleDeg() != 5 {
+		t.Errorf("by default a tightening must come within %v", j)
+	}
 	policy.Classes.Classes[0].Large, policy.Review.Target = 0.05, 0.9
+	policy.Joint = &bayholdv1.JointPolicy{Torque: 0.03, AngleDeg: 4}
 	set := &bayholdv1.SetCalibrationPolicyRequest{Parent: quay, Policy: policy, RequestId: uuid.NewString()}
 	done, err := intervals.SetCalibrationPolicy(ctx, set)
 	if diff := cmp.Diff(policy, done.GetPolicy(), protocmp.Transform()); err != nil || diff != "" {
@@ -146,6 +151,21 @@ func TestPolicyAndIntervalOverTheWire(t *testing.T) {
 	_, err = intervals.SetCalibrationPolicy(ctx, set)
 	wantCode(t, err, codes.FailedPrecondition)
 	set.RequestId, set.PreviousTime = uuid.NewString(), after.GetTime()
+	set.Policy.Joint = nil // as a client sends it that does not know of it
+	done, err = intervals.SetCalibrationPolicy(ctx, set)
+	if j := done.GetPolicy().GetJoint(); err != nil || j.GetTorque() != 0.03 || j.GetAngleDeg() != 4 {
+		t.Errorf("what was not said is not kept: %v, %v", j, err)
+	}
+	if after, err = intervals.GetCalibrationPolicy(ctx, &bayholdv1.GetCalibrationPolicyRequest{Parent: quay}); err != nil {
+		t.Fatal(err)
+	}
+	set.RequestId, set.PreviousTime = uuid.NewString(), after.GetTime()
+	set.Policy.Joint = &bayholdv1.JointPolicy{Torque: 4, AngleDeg: -1}
+	_, err = intervals.SetCalibrationPolicy(ctx, set)
+	if n := len(detail[*errdetails.BadRequest](err).GetFieldViolations()); n != 2 {
+		t.Errorf("a torque within 400 %% and an angle within less than nothing: %v", err)
+	}
+	set.Policy.Joint, set.RequestId = nil, uuid.NewString()
 	set.Policy.Due.Months = -1
 	_, err = intervals.SetCalibrationPolicy(ctx, set)
 	wantCode(t, err, codes.InvalidArgument)

@@ -160,7 +160,7 @@ func (r *Reading) tighten(w Work, step procedure.NetStep, m Measured, tool *Tool
 		return refused(Blocker{Kind: ReadingMissing, Step: step.ID, Message: fmt.Sprintf(
 			"stage %d of fastener %d comes first", m.Stage-1, m.Fastener)})
 	}
-	wanted, low, high := limits(*t, stage)
+	wanted, low, high := limits(*t, stage, w.Usual)
 	r.Kind, r.Unit = Torque, torque.NewtonMetre.String()
 	if stage.Angle > 0 {
 		r.Kind, r.Unit = Angle, "°"

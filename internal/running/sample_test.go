@@ -47,7 +47,7 @@ func newBench() *bench {
 		{ID: "start", Title: "First start", Crew: one(), TurnsEngine: true},
 	}
 	b := &bench{now: noon}
-	b.Firm = true
+	b.Firm, b.Usual = true, Usual{Torque: 0.04, Angle: 5}
 	for i, s := range steps {
 		if s.Mode == "" {
 			s.Mode = procedure.Attended

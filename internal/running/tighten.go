@@ -1,6 +1,7 @@
 package running
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -10,15 +11,12 @@ import (
 	"bayhold/internal/torque"
 )
 
-// AngleTolerance is how far, in degrees, the angle of a stage may lie from the
-// wanted one where the step has no check of its own for it. Common practice,
-// from memory: an angle gauge is read to about five degrees.
-const AngleTolerance = 5.0
-
-// UsualTolerance is how far a torque may lie from the wanted one, as a fraction
-// of it, where the procedure states no tolerance of the joint: what setting
-// tools of the usual class may deviate by (ISO 6789-1:2017, from memory).
-const UsualTolerance = 0.04
+// Usual is how far a tightening may lie from what is wanted where its step states
+// no tolerance: the site's policy.
+type Usual struct {
+	Torque float64 // a fraction of the wanted torque
+	Angle  float64 // degrees
+}
 
 // Setting tells what a tool of a type is set to for one stage of a tightening,
 // in newton metres, and what the fastener gets for one newton metre of it. A
@@ -51,14 +49,11 @@ func Setting(t procedure.Torque, stage torque.Stage, kind site.ToolType) (set, r
 }
 
 // limits of one stage: the wanted figure with its tolerance.
-func limits(t procedure.Torque, s torque.Stage) (wanted, low, high float64) {
+func limits(t procedure.Torque, s torque.Stage, usual Usual) (wanted, low, high float64) {
 	if s.Angle > 0 {
-		return s.Angle, s.Angle - AngleTolerance, s.Angle + AngleTolerance
+		return s.Angle, s.Angle - usual.Angle, s.Angle + usual.Angle
 	}
-	by := t.Tolerance
-	if by == 0 {
-		by = UsualTolerance
-	}
+	by := cmp.Or(t.Tolerance, usual.Torque)
 	return s.Torque, s.Torque * (1 - by), s.Torque * (1 + by)
 }
 

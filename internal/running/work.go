@@ -16,6 +16,7 @@ type Work struct {
 	Places  []site.JobStep // where its steps stand in time
 	Firm    bool           // whether the job is CONFIRMED
 	Record  Record
+	Usual   Usual // by which tightenings are judged whose step states no tolerance
 }
 
 // State is where a step stands.

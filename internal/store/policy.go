@@ -33,6 +33,7 @@ func (r Reader) CalibrationPolicies(ctx context.Context) ([]DecidedPolicy, error
 			return v, err
 		}
 		v.At = v.At.UTC()
+		v.Policy.Joint = calibration.DefaultPolicy().Joint // one of before there was a say in it
 		return v, json.Unmarshal(body, &v.Policy)
 	})
 }

@@ -126,6 +126,13 @@ type ChangedPolicy struct {
 // at previous, zero if nobody did. Precondition if there is another one by now.
 func (w *Workshop) SetCalibrationPolicy(ctx context.Context, act Act, p calibration.Policy, previous time.Time) (ChangedPolicy, error) {
 	out := ChangedPolicy{Policy: p}
+	if p.Joint == (calibration.JointPolicy{}) { // as from a client that does not know of it
+		now, err := w.CalibrationPolicy(ctx, act.Site)
+		if err != nil {
+			return out, err
+		}
+		p.Joint = now.Policy.Joint // or it has been changed meanwhile, which is refused
+	}
 	if err := p.Validate(); err != nil {
 		return out, err
 	}

@@ -87,6 +87,11 @@ func (w *Workshop) bench(ctx context.Context, r store.Reader, job site.Job, now 
 	if b.Record, err = r.Record(ctx, job.ID); err != nil {
 		return nil, err
 	}
+	rules, err := readRules(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	b.Usual = running.Usual(rules.policy().Joint)
 	if b.bookings, err = r.Bookings(ctx, store.BookingFilter{Job: job.ID, Now: now}); err != nil {
 		return nil, err
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayhold/internal/access"
+	"bayhold/internal/calibration"
 	"bayhold/internal/fault"
 	"bayhold/internal/hours"
 	"bayhold/internal/running"
@@ -129,6 +130,49 @@ func (e *engine) bolt() {
 		if _, err := e.SignStep(e.t.Context(), act("sign"), e.told("crank-bolt", who)); err != nil {
 			e.t.Fatal(err)
 		}
+	}
+}
+
+// TestTheSiteSaysHowNearATighteningMustCome records the same torque before and
+// after the policy was narrowed: what was judged stays judged.
+func TestTheSiteSaysHowNearATighteningMustCome(t *testing.T) {
+	t.Parallel()
+	e := newEngine(t)
+	e.do("remove", "ada", 10)
+	e.do("fit-locks", "ada", 10)
+	if err := e.start("renew", "ada"); err != nil {
+		t.Fatal(err)
+	}
+	e.tick("renew", "chain-kit")
+	if _, err := e.finish("renew", "ada"); err != nil {
+		t.Fatal(err)
+	}
+	if err := e.start("crank-bolt", "ada"); err != nil {
+		t.Fatal(err)
+	}
+	read := func() running.Reading {
+		got, err := e.measure("crank-bolt", running.Measured{Fastener: 1, Stage: 1, Value: 103, Tool: "MU-1"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.Readings[0]
+	}
+	if first := read(); first.Outside() {
+		t.Errorf("3 %% too much is outside of 4 %%: %s", first.Words())
+	}
+	p := calibration.DefaultPolicy()
+	p.Joint.Torque = 0.02
+	if _, err := e.SetCalibrationPolicy(t.Context(), act("policy"), p, time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	if second := read(); !second.Outside() {
+		t.Errorf("3 %% too much is inside of 2 %%: %s", second.Words())
+	}
+	list, err := store.Act(t.Context(), e.store, e.request(act("look")), func(ctx context.Context, tx *store.Tx) ([]running.Reading, error) {
+		return tx.Readings(ctx, store.ReadingFilter{Job: e.job.ID})
+	})
+	if err != nil || len(list) != 2 || list[0].Outside() == list[1].Outside() {
+		t.Errorf("%v, %v", list, err)
 	}
 }
 

@@ -36,7 +36,10 @@ type CalibrationPolicy struct {
 	// When an intermediate check counts as proof.
 	Check *CheckPolicy `protobuf:"bytes,4,opt,name=check,proto3" json:"check,omitempty"`
 	// What an interval review may propose.
-	Review        *ReviewPolicy `protobuf:"bytes,5,opt,name=review,proto3" json:"review,omitempty"`
+	Review *ReviewPolicy `protobuf:"bytes,5,opt,name=review,proto3" json:"review,omitempty"`
+	// How near a tightening must come where its step states no tolerance; absent
+	// in a request: as it is.
+	Joint         *JointPolicy `protobuf:"bytes,6,opt,name=joint,proto3" json:"joint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -106,6 +109,69 @@ func (x *CalibrationPolicy) GetReview() *ReviewPolicy {
 	return nil
 }
 
+func (x *CalibrationPolicy) GetJoint() *JointPolicy {
+	if x != nil {
+		return x.Joint
+	}
+	return nil
+}
+
+// JointPolicy is how far a tightening may lie from what is wanted, where its step
+// states no tolerance. It bears on what is recorded from then on.
+type JointPolicy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A fraction of the wanted torque, above 0 and below 1.
+	Torque float64 `protobuf:"fixed64,1,opt,name=torque,proto3" json:"torque,omitempty"`
+	// Degrees, above 0 and 90 at the most.
+	AngleDeg      float64 `protobuf:"fixed64,2,opt,name=angle_deg,json=angleDeg,proto3" json:"angle_deg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JointPolicy) Reset() {
+	*x = JointPolicy{}
+	mi := &file_bayhold_v1_interval_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JointPolicy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JointPolicy) ProtoMessage() {}
+
+func (x *JointPolicy) ProtoReflect() protoreflect.Message {
+	mi := &file_bayhold_v1_interval_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JointPolicy.ProtoReflect.Descriptor instead.
+func (*JointPolicy) Descriptor() ([]byte, []int) {
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *JointPolicy) GetTorque() float64 {
+	if x != nil {
+		return x.Torque
+	}
+	return 0
+}
+
+func (x *JointPolicy) GetAngleDeg() float64 {
+	if x != nil {
+		return x.AngleDeg
+	}
+	return 0
+}
+
 // ClassTable gives the permissible deviation of tools by type and class.
 type ClassTable struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -121,7 +187,7 @@ type ClassTable struct {
 
 func (x *ClassTable) Reset() {
 	*x = ClassTable{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[1]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -133,7 +199,7 @@ func (x *ClassTable) String() string {
 func (*ClassTable) ProtoMessage() {}
 
 func (x *ClassTable) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[1]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -146,7 +212,7 @@ func (x *ClassTable) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClassTable.ProtoReflect.Descriptor instead.
 func (*ClassTable) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{1}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *ClassTable) GetSplitNm() float64 {
@@ -191,7 +257,7 @@ type ToolClass struct {
 
 func (x *ToolClass) Reset() {
 	*x = ToolClass{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[2]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -203,7 +269,7 @@ func (x *ToolClass) String() string {
 func (*ToolClass) ProtoMessage() {}
 
 func (x *ToolClass) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[2]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -216,7 +282,7 @@ func (x *ToolClass) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ToolClass.ProtoReflect.Descriptor instead.
 func (*ToolClass) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{2}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *ToolClass) GetType() string {
@@ -276,7 +342,7 @@ type UsualAir struct {
 
 func (x *UsualAir) Reset() {
 	*x = UsualAir{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[3]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -288,7 +354,7 @@ func (x *UsualAir) String() string {
 func (*UsualAir) ProtoMessage() {}
 
 func (x *UsualAir) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[3]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -301,7 +367,7 @@ func (x *UsualAir) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UsualAir.ProtoReflect.Descriptor instead.
 func (*UsualAir) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{3}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *UsualAir) GetColdestC() float64 {
@@ -349,7 +415,7 @@ type DuePolicy struct {
 
 func (x *DuePolicy) Reset() {
 	*x = DuePolicy{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[4]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -361,7 +427,7 @@ func (x *DuePolicy) String() string {
 func (*DuePolicy) ProtoMessage() {}
 
 func (x *DuePolicy) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[4]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -374,7 +440,7 @@ func (x *DuePolicy) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DuePolicy.ProtoReflect.Descriptor instead.
 func (*DuePolicy) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{4}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *DuePolicy) GetMonths() int32 {
@@ -441,7 +507,7 @@ type CheckPolicy struct {
 
 func (x *CheckPolicy) Reset() {
 	*x = CheckPolicy{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[5]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -453,7 +519,7 @@ func (x *CheckPolicy) String() string {
 func (*CheckPolicy) ProtoMessage() {}
 
 func (x *CheckPolicy) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[5]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -466,7 +532,7 @@ func (x *CheckPolicy) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckPolicy.ProtoReflect.Descriptor instead.
 func (*CheckPolicy) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{5}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CheckPolicy) GetReadings() int32 {
@@ -522,7 +588,7 @@ type ReviewPolicy struct {
 
 func (x *ReviewPolicy) Reset() {
 	*x = ReviewPolicy{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[6]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -534,7 +600,7 @@ func (x *ReviewPolicy) String() string {
 func (*ReviewPolicy) ProtoMessage() {}
 
 func (x *ReviewPolicy) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[6]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -547,7 +613,7 @@ func (x *ReviewPolicy) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewPolicy.ProtoReflect.Descriptor instead.
 func (*ReviewPolicy) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{6}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ReviewPolicy) GetFloorDays() float64 {
@@ -638,7 +704,7 @@ type GetCalibrationPolicyRequest struct {
 
 func (x *GetCalibrationPolicyRequest) Reset() {
 	*x = GetCalibrationPolicyRequest{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[7]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -650,7 +716,7 @@ func (x *GetCalibrationPolicyRequest) String() string {
 func (*GetCalibrationPolicyRequest) ProtoMessage() {}
 
 func (x *GetCalibrationPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[7]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -663,7 +729,7 @@ func (x *GetCalibrationPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalibrationPolicyRequest.ProtoReflect.Descriptor instead.
 func (*GetCalibrationPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{7}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetCalibrationPolicyRequest) GetParent() string {
@@ -688,7 +754,7 @@ type GetCalibrationPolicyResponse struct {
 
 func (x *GetCalibrationPolicyResponse) Reset() {
 	*x = GetCalibrationPolicyResponse{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[8]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -700,7 +766,7 @@ func (x *GetCalibrationPolicyResponse) String() string {
 func (*GetCalibrationPolicyResponse) ProtoMessage() {}
 
 func (x *GetCalibrationPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[8]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -713,7 +779,7 @@ func (x *GetCalibrationPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalibrationPolicyResponse.ProtoReflect.Descriptor instead.
 func (*GetCalibrationPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{8}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetCalibrationPolicyResponse) GetPolicy() *CalibrationPolicy {
@@ -756,7 +822,7 @@ type SetCalibrationPolicyRequest struct {
 
 func (x *SetCalibrationPolicyRequest) Reset() {
 	*x = SetCalibrationPolicyRequest{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[9]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -768,7 +834,7 @@ func (x *SetCalibrationPolicyRequest) String() string {
 func (*SetCalibrationPolicyRequest) ProtoMessage() {}
 
 func (x *SetCalibrationPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[9]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -781,7 +847,7 @@ func (x *SetCalibrationPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCalibrationPolicyRequest.ProtoReflect.Descriptor instead.
 func (*SetCalibrationPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{9}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SetCalibrationPolicyRequest) GetParent() string {
@@ -825,7 +891,7 @@ type SetCalibrationPolicyResponse struct {
 
 func (x *SetCalibrationPolicyResponse) Reset() {
 	*x = SetCalibrationPolicyResponse{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[10]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -837,7 +903,7 @@ func (x *SetCalibrationPolicyResponse) String() string {
 func (*SetCalibrationPolicyResponse) ProtoMessage() {}
 
 func (x *SetCalibrationPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[10]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -850,7 +916,7 @@ func (x *SetCalibrationPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCalibrationPolicyResponse.ProtoReflect.Descriptor instead.
 func (*SetCalibrationPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{10}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *SetCalibrationPolicyResponse) GetPolicy() *CalibrationPolicy {
@@ -884,7 +950,7 @@ type ApplyIntervalRequest struct {
 
 func (x *ApplyIntervalRequest) Reset() {
 	*x = ApplyIntervalRequest{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[11]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -896,7 +962,7 @@ func (x *ApplyIntervalRequest) String() string {
 func (*ApplyIntervalRequest) ProtoMessage() {}
 
 func (x *ApplyIntervalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[11]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -909,7 +975,7 @@ func (x *ApplyIntervalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ApplyIntervalRequest.ProtoReflect.Descriptor instead.
 func (*ApplyIntervalRequest) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{11}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ApplyIntervalRequest) GetName() string {
@@ -957,7 +1023,7 @@ type ApplyIntervalResponse struct {
 
 func (x *ApplyIntervalResponse) Reset() {
 	*x = ApplyIntervalResponse{}
-	mi := &file_bayhold_v1_interval_proto_msgTypes[12]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -969,7 +1035,7 @@ func (x *ApplyIntervalResponse) String() string {
 func (*ApplyIntervalResponse) ProtoMessage() {}
 
 func (x *ApplyIntervalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayhold_v1_interval_proto_msgTypes[12]
+	mi := &file_bayhold_v1_interval_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -982,7 +1048,7 @@ func (x *ApplyIntervalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ApplyIntervalResponse.ProtoReflect.Descriptor instead.
 func (*ApplyIntervalResponse) Descriptor() ([]byte, []int) {
-	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{12}
+	return file_bayhold_v1_interval_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ApplyIntervalResponse) GetProposal() *IntervalProposal {
@@ -1018,13 +1084,17 @@ var File_bayhold_v1_interval_proto protoreflect.FileDescriptor
 const file_bayhold_v1_interval_proto_rawDesc = "" +
 	"\n" +
 	"\x19bayhold/v1/interval.proto\x12\n" +
-	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x1cbayhold/v1/calibration.proto\x1a\x17bayhold/v1/review.proto\x1a\x15bayhold/v1/tool.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf7\x01\n" +
+	"bayhold.v1\x1a\x17bayhold/v1/access.proto\x1a\x1cbayhold/v1/calibration.proto\x1a\x17bayhold/v1/review.proto\x1a\x15bayhold/v1/tool.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa6\x02\n" +
 	"\x11CalibrationPolicy\x120\n" +
 	"\aclasses\x18\x01 \x01(\v2\x16.bayhold.v1.ClassTableR\aclasses\x12&\n" +
 	"\x03air\x18\x02 \x01(\v2\x14.bayhold.v1.UsualAirR\x03air\x12'\n" +
 	"\x03due\x18\x03 \x01(\v2\x15.bayhold.v1.DuePolicyR\x03due\x12-\n" +
 	"\x05check\x18\x04 \x01(\v2\x17.bayhold.v1.CheckPolicyR\x05check\x120\n" +
-	"\x06review\x18\x05 \x01(\v2\x18.bayhold.v1.ReviewPolicyR\x06review\"p\n" +
+	"\x06review\x18\x05 \x01(\v2\x18.bayhold.v1.ReviewPolicyR\x06review\x12-\n" +
+	"\x05joint\x18\x06 \x01(\v2\x17.bayhold.v1.JointPolicyR\x05joint\"B\n" +
+	"\vJointPolicy\x12\x16\n" +
+	"\x06torque\x18\x01 \x01(\x01R\x06torque\x12\x1b\n" +
+	"\tangle_deg\x18\x02 \x01(\x01R\bangleDeg\"p\n" +
 	"\n" +
 	"ClassTable\x12\x19\n" +
 	"\bsplit_nm\x18\x01 \x01(\x01R\asplitNm\x12\x16\n" +
@@ -1116,55 +1186,57 @@ func file_bayhold_v1_interval_proto_rawDescGZIP() []byte {
 	return file_bayhold_v1_interval_proto_rawDescData
 }
 
-var file_bayhold_v1_interval_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_bayhold_v1_interval_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_bayhold_v1_interval_proto_goTypes = []any{
 	(*CalibrationPolicy)(nil),            // 0: bayhold.v1.CalibrationPolicy
-	(*ClassTable)(nil),                   // 1: bayhold.v1.ClassTable
-	(*ToolClass)(nil),                    // 2: bayhold.v1.ToolClass
-	(*UsualAir)(nil),                     // 3: bayhold.v1.UsualAir
-	(*DuePolicy)(nil),                    // 4: bayhold.v1.DuePolicy
-	(*CheckPolicy)(nil),                  // 5: bayhold.v1.CheckPolicy
-	(*ReviewPolicy)(nil),                 // 6: bayhold.v1.ReviewPolicy
-	(*GetCalibrationPolicyRequest)(nil),  // 7: bayhold.v1.GetCalibrationPolicyRequest
-	(*GetCalibrationPolicyResponse)(nil), // 8: bayhold.v1.GetCalibrationPolicyResponse
-	(*SetCalibrationPolicyRequest)(nil),  // 9: bayhold.v1.SetCalibrationPolicyRequest
-	(*SetCalibrationPolicyResponse)(nil), // 10: bayhold.v1.SetCalibrationPolicyResponse
-	(*ApplyIntervalRequest)(nil),         // 11: bayhold.v1.ApplyIntervalRequest
-	(*ApplyIntervalResponse)(nil),        // 12: bayhold.v1.ApplyIntervalResponse
-	(*timestamppb.Timestamp)(nil),        // 13: google.protobuf.Timestamp
-	(*ToolCalibration)(nil),              // 14: bayhold.v1.ToolCalibration
-	(ReviewMethod)(0),                    // 15: bayhold.v1.ReviewMethod
-	(*IntervalProposal)(nil),             // 16: bayhold.v1.IntervalProposal
-	(*Tool)(nil),                         // 17: bayhold.v1.Tool
+	(*JointPolicy)(nil),                  // 1: bayhold.v1.JointPolicy
+	(*ClassTable)(nil),                   // 2: bayhold.v1.ClassTable
+	(*ToolClass)(nil),                    // 3: bayhold.v1.ToolClass
+	(*UsualAir)(nil),                     // 4: bayhold.v1.UsualAir
+	(*DuePolicy)(nil),                    // 5: bayhold.v1.DuePolicy
+	(*CheckPolicy)(nil),                  // 6: bayhold.v1.CheckPolicy
+	(*ReviewPolicy)(nil),                 // 7: bayhold.v1.ReviewPolicy
+	(*GetCalibrationPolicyRequest)(nil),  // 8: bayhold.v1.GetCalibrationPolicyRequest
+	(*GetCalibrationPolicyResponse)(nil), // 9: bayhold.v1.GetCalibrationPolicyResponse
+	(*SetCalibrationPolicyRequest)(nil),  // 10: bayhold.v1.SetCalibrationPolicyRequest
+	(*SetCalibrationPolicyResponse)(nil), // 11: bayhold.v1.SetCalibrationPolicyResponse
+	(*ApplyIntervalRequest)(nil),         // 12: bayhold.v1.ApplyIntervalRequest
+	(*ApplyIntervalResponse)(nil),        // 13: bayhold.v1.ApplyIntervalResponse
+	(*timestamppb.Timestamp)(nil),        // 14: google.protobuf.Timestamp
+	(*ToolCalibration)(nil),              // 15: bayhold.v1.ToolCalibration
+	(ReviewMethod)(0),                    // 16: bayhold.v1.ReviewMethod
+	(*IntervalProposal)(nil),             // 17: bayhold.v1.IntervalProposal
+	(*Tool)(nil),                         // 18: bayhold.v1.Tool
 }
 var file_bayhold_v1_interval_proto_depIdxs = []int32{
-	1,  // 0: bayhold.v1.CalibrationPolicy.classes:type_name -> bayhold.v1.ClassTable
-	3,  // 1: bayhold.v1.CalibrationPolicy.air:type_name -> bayhold.v1.UsualAir
-	4,  // 2: bayhold.v1.CalibrationPolicy.due:type_name -> bayhold.v1.DuePolicy
-	5,  // 3: bayhold.v1.CalibrationPolicy.check:type_name -> bayhold.v1.CheckPolicy
-	6,  // 4: bayhold.v1.CalibrationPolicy.review:type_name -> bayhold.v1.ReviewPolicy
-	2,  // 5: bayhold.v1.ClassTable.classes:type_name -> bayhold.v1.ToolClass
-	0,  // 6: bayhold.v1.GetCalibrationPolicyResponse.policy:type_name -> bayhold.v1.CalibrationPolicy
-	13, // 7: bayhold.v1.GetCalibrationPolicyResponse.time:type_name -> google.protobuf.Timestamp
-	0,  // 8: bayhold.v1.SetCalibrationPolicyRequest.policy:type_name -> bayhold.v1.CalibrationPolicy
-	13, // 9: bayhold.v1.SetCalibrationPolicyRequest.previous_time:type_name -> google.protobuf.Timestamp
-	0,  // 10: bayhold.v1.SetCalibrationPolicyResponse.policy:type_name -> bayhold.v1.CalibrationPolicy
-	14, // 11: bayhold.v1.SetCalibrationPolicyResponse.changed:type_name -> bayhold.v1.ToolCalibration
-	15, // 12: bayhold.v1.ApplyIntervalRequest.method:type_name -> bayhold.v1.ReviewMethod
-	16, // 13: bayhold.v1.ApplyIntervalResponse.proposal:type_name -> bayhold.v1.IntervalProposal
-	14, // 14: bayhold.v1.ApplyIntervalResponse.standing:type_name -> bayhold.v1.ToolCalibration
-	17, // 15: bayhold.v1.ApplyIntervalResponse.tool:type_name -> bayhold.v1.Tool
-	7,  // 16: bayhold.v1.IntervalService.GetCalibrationPolicy:input_type -> bayhold.v1.GetCalibrationPolicyRequest
-	9,  // 17: bayhold.v1.IntervalService.SetCalibrationPolicy:input_type -> bayhold.v1.SetCalibrationPolicyRequest
-	11, // 18: bayhold.v1.IntervalService.ApplyInterval:input_type -> bayhold.v1.ApplyIntervalRequest
-	8,  // 19: bayhold.v1.IntervalService.GetCalibrationPolicy:output_type -> bayhold.v1.GetCalibrationPolicyResponse
-	10, // 20: bayhold.v1.IntervalService.SetCalibrationPolicy:output_type -> bayhold.v1.SetCalibrationPolicyResponse
-	12, // 21: bayhold.v1.IntervalService.ApplyInterval:output_type -> bayhold.v1.ApplyIntervalResponse
-	19, // [19:22] is the sub-list for method output_type
-	16, // [16:19] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	2,  // 0: bayhold.v1.CalibrationPolicy.classes:type_name -> bayhold.v1.ClassTable
+	4,  // 1: bayhold.v1.CalibrationPolicy.air:type_name -> bayhold.v1.UsualAir
+	5,  // 2: bayhold.v1.CalibrationPolicy.due:type_name -> bayhold.v1.DuePolicy
+	6,  // 3: bayhold.v1.CalibrationPolicy.check:type_name -> bayhold.v1.CheckPolicy
+	7,  // 4: bayhold.v1.CalibrationPolicy.review:type_name -> bayhold.v1.ReviewPolicy
+	1,  // 5: bayhold.v1.CalibrationPolicy.joint:type_name -> bayhold.v1.JointPolicy
+	3,  // 6: bayhold.v1.ClassTable.classes:type_name -> bayhold.v1.ToolClass
+	0,  // 7: bayhold.v1.GetCalibrationPolicyResponse.policy:type_name -> bayhold.v1.CalibrationPolicy
+	14, // 8: bayhold.v1.GetCalibrationPolicyResponse.time:type_name -> google.protobuf.Timestamp
+	0,  // 9: bayhold.v1.SetCalibrationPolicyRequest.policy:type_name -> bayhold.v1.CalibrationPolicy
+	14, // 10: bayhold.v1.SetCalibrationPolicyRequest.previous_time:type_name -> google.protobuf.Timestamp
+	0,  // 11: bayhold.v1.SetCalibrationPolicyResponse.policy:type_name -> bayhold.v1.CalibrationPolicy
+	15, // 12: bayhold.v1.SetCalibrationPolicyResponse.changed:type_name -> bayhold.v1.ToolCalibration
+	16, // 13: bayhold.v1.ApplyIntervalRequest.method:type_name -> bayhold.v1.ReviewMethod
+	17, // 14: bayhold.v1.ApplyIntervalResponse.proposal:type_name -> bayhold.v1.IntervalProposal
+	15, // 15: bayhold.v1.ApplyIntervalResponse.standing:type_name -> bayhold.v1.ToolCalibration
+	18, // 16: bayhold.v1.ApplyIntervalResponse.tool:type_name -> bayhold.v1.Tool
+	8,  // 17: bayhold.v1.IntervalService.GetCalibrationPolicy:input_type -> bayhold.v1.GetCalibrationPolicyRequest
+	10, // 18: bayhold.v1.IntervalService.SetCalibrationPolicy:input_type -> bayhold.v1.SetCalibrationPolicyRequest
+	12, // 19: bayhold.v1.IntervalService.ApplyInterval:input_type -> bayhold.v1.ApplyIntervalRequest
+	9,  // 20: bayhold.v1.IntervalService.GetCalibrationPolicy:output_type -> bayhold.v1.GetCalibrationPolicyResponse
+	11, // 21: bayhold.v1.IntervalService.SetCalibrationPolicy:output_type -> bayhold.v1.SetCalibrationPolicyResponse
+	13, // 22: bayhold.v1.IntervalService.ApplyInterval:output_type -> bayhold.v1.ApplyIntervalResponse
+	20, // [20:23] is the sub-list for method output_type
+	17, // [17:20] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_bayhold_v1_interval_proto_init() }
@@ -1182,7 +1254,7 @@ func file_bayhold_v1_interval_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayhold_v1_interval_proto_rawDesc), len(file_bayhold_v1_interval_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
