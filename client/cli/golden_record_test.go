@@ -205,8 +205,19 @@ func TestRefusedRecordsAreTold(t *testing.T) {
 	run("step", "start", "17/b")
 	run("step", "finish", "17/b")
 	f.away(false)
+	f.knowsDryRuns = true
+	r := run("journal", "send", "--dry-run")
+	if r.code != exitDone || !strings.Contains(r.out, "is taken") || !strings.Contains(r.out, "waits for what comes before it") {
+		t.Errorf("a dry run: exit %d: %s%s", r.code, r.out, r.err)
+	}
 	failing("StartStep", codes.FailedPrecondition, "somebody else began it", &errdetails.ErrorInfo{Reason: "STEP_STATE", Domain: "bayhold"})(f)
-	r := run("journal", "send")
+	if r := run("journal", "send", "--dry-run"); !strings.Contains(r.out, "is REFUSED: somebody") {
+		t.Errorf("a dry run: exit %d: %s%s", r.code, r.out, r.err)
+	}
+	if list, err := (&app{env: func(k string) string { return env[k] }}).outbox().Pending(); err != nil || len(list) != 2 || list[0].Refused != "" {
+		t.Errorf("dry runs changed the journal: %v, %v", list, err)
+	}
+	r = run("journal", "send")
 	if r.code != exitKept || !strings.Contains(r.out, "REFUSED: somebody") || !strings.Contains(r.out, "step finish 17/b") {
 		t.Errorf("exit %d: %s%s", r.code, r.out, r.err)
 	}
@@ -218,6 +229,9 @@ func TestRefusedRecordsAreTold(t *testing.T) {
 		t.Fatalf("%+v, %v", list, err)
 	}
 	for _, k := range list {
+		if r := run("journal", "drop", "--dry-run", k.ID[:8]); r.code != exitDone || !strings.Contains(r.out, "would be dropped") {
+			t.Errorf("exit %d: %s%s", r.code, r.out, r.err)
+		}
 		if r := run("journal", "drop", k.ID[:8]); r.code != exitDone || !strings.Contains(r.out, "never sent") {
 			t.Errorf("exit %d: %s%s", r.code, r.out, r.err)
 		}
