@@ -126,7 +126,7 @@ revoke".
 		Example: `  server board link --site quay --title hall --base https://board.quay.example
   server board link --site quay --title "Ben's telephone" --technician ben`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return l.run(cmd.Context(), c, os.Stdout) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return l.run(cmd.Context(), c, cmd.OutOrStdout()) },
 	}
 	c.databaseFlags(cmd.Flags())
 	f := cmd.Flags()
