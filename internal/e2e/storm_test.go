@@ -67,6 +67,7 @@ type field struct {
 	t       *testing.T
 	db      *cluster
 	servers [2]*server
+	past    []*server // all that there were
 	ports   [2]string
 	toDB    [2]*proxy
 	toUs    [2]*proxy
@@ -121,7 +122,7 @@ func (f *field) open(i int) {
 			_ = s.cmd.Wait()
 			return false
 		}
-		f.servers[i] = s
+		f.servers[i], f.past = s, append(f.past, s)
 		f.t.Cleanup(func() { s.end(f.t) })
 		return true
 	})
@@ -270,9 +271,23 @@ func TestStorm(t *testing.T) {
 		t.Error(text)
 	}
 	if t.Failed() {
+		f.tellInternal()
 		return
 	}
 	f.doctored(h, l)
+}
+
+// tellInternal shows what the servers' logs have of internal errors.
+func (f *field) tellInternal() {
+	for _, s := range f.past {
+		s.mu.Lock()
+		for line := range strings.Lines(s.log.String()) {
+			if strings.Contains(line, `"kind":"internal"`) || strings.Contains(line, `"msg":"panic"`) {
+				f.t.Log(line)
+			}
+		}
+		s.mu.Unlock()
+	}
 }
 
 // doctored falsifies a good history in small ways, each of which must be seen.

@@ -102,5 +102,5 @@ func outage(code string, err error) bool {
 	var network net.Error
 	return errors.As(err, &connect) || errors.As(err, &network) ||
 		errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, net.ErrClosed) ||
-		errors.Is(err, pgx.ErrTxClosed)
+		errors.Is(err, pgconn.ErrConnClosed) || errors.Is(err, pgx.ErrTxClosed)
 }

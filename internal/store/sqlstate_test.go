@@ -7,9 +7,11 @@ import (
 	"io"
 	"testing"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 
 	"bayhold/internal/fault"
+	"bayhold/internal/pgtest"
 )
 
 // TestEverySQLStateHasAKind wraps each error twice, as it may reach us. The
@@ -50,12 +52,22 @@ func TestOtherErrorsHaveAKind(t *testing.T) {
 	t.Parallel()
 	gone, cancel := context.WithCancel(t.Context())
 	cancel()
+	// As the driver says it of a connection that broke before: one that was closed.
+	conn, err := pgx.Connect(t.Context(), pgtest.New(t).URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	_, closed := conn.Exec(t.Context(), "SELECT 1")
 	for name, c := range map[string]struct {
 		ctx  context.Context
 		err  error
 		want fault.Kind
 	}{
 		"broken connection": {t.Context(), fmt.Errorf("reading: %w", io.ErrUnexpectedEOF), fault.Unavailable},
+		"closed connection": {t.Context(), closed, fault.Unavailable},
 		"caller gone":       {gone, errors.New("conn closed"), fault.Canceled},
 		"out of time":       {t.Context(), context.DeadlineExceeded, fault.Deadline},
 		"anything else":     {t.Context(), errors.New("?"), fault.Internal},
