@@ -28,10 +28,11 @@ type engine struct {
 	jobs   []liveJob
 	steps  []liveStep
 	holds  []liveHold
-	heads  []int32 // of each unit: its first hold; -1: none
-	tails  []int32 // and its last
-	open   []int32 // steps that are not done, in the order of their places
-	stuck  []int32 // steps that are ready and want for a unit
+	heads  []int32   // of each unit: its first hold; -1: none
+	tails  []int32   // and its last
+	open   []int32   // steps that are not done, in the order of their places
+	wakes  plan.Time // when it is looked at again; past if it is not
+	stuck  []int32   // steps that are ready and want for a unit
 	cals   map[calKey]*calendar
 	odd    []bool    // units whose shut times matter to work
 	lately plan.Time // from asking to booked hand-back, of the last job
@@ -69,6 +70,7 @@ type liveStep struct {
 	stuck   bool
 	before  int32     // arcs whose steps are not done
 	ready   plan.Time // by arcs with lags, and the vehicle
+	wakes   plan.Time // when it is looked at again, if that lies ahead
 	minutes plan.Time // what it will really take
 	holds   []int32
 	cal     *calendar
@@ -195,25 +197,33 @@ func (e *engine) try(s int32) {
 		return
 	}
 	if !e.unitsFree(s) {
-		if !st.stuck {
-			st.stuck = true
-			e.stuck = append(e.stuck, s)
-		}
+		e.wait(s, Beyond)
 		return
 	}
 	work := &e.c.works[e.jobs[st.job].work]
 	spec := &work.Steps[st.at]
 	st.cal = e.calendarOf(st, spec.Elapsed)
 	if st.cal != nil {
-		at := st.cal.begin(e.now, spec.Unbroken, spec.Duration)
-		if at > e.now {
-			if at < Beyond {
-				e.push(at, stepWakes, s)
-			}
+		if at := st.cal.begin(e.now, spec.Unbroken, spec.Duration); at > e.now && !e.relieve(s) {
+			e.wait(s, min(at, e.relief(s)))
 			return
 		}
 	}
 	e.begin(s, spec.Unbroken)
+}
+
+// wait has a step looked at again when something becomes free, and at a time;
+// Beyond for none.
+func (e *engine) wait(s int32, until plan.Time) {
+	st := &e.steps[s]
+	if !st.stuck {
+		st.stuck = true
+		e.stuck = append(e.stuck, s)
+	}
+	if until < Beyond && (st.wakes <= e.now || until < st.wakes) {
+		st.wakes = until
+		e.push(until, stepWakes, s)
+	}
 }
 
 // begin takes a step's units and lets it run.

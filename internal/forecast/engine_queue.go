@@ -50,7 +50,6 @@ func (e *engine) insert(h, unit int32, from plan.Time) {
 // idle ones where that helps.
 func (e *engine) unitsFree(s int32) bool {
 	st := &e.steps[s]
-	type change struct{ hold, unit int32 }
 	var changes [8]change
 	n := 0
 	for _, h := range st.holds {
@@ -59,18 +58,66 @@ func (e *engine) unitsFree(s int32) bool {
 			continue
 		}
 		u := e.idle(s, h)
-		if u < 0 || n == len(changes) {
+		if u < 0 || n == len(changes) || comes(changes[:n], u) {
 			return false
-		}
-		for _, c := range changes[:n] {
-			if c.unit == u {
-				return false
-			}
 		}
 		changes[n] = change{h, u}
 		n++
 	}
-	for _, c := range changes[:n] {
+	e.change(s, changes[:n])
+	return true
+}
+
+// relieve changes those of a step's people who are not at work now to such as are
+// and stand idle, if the step can begin at once then. Not otherwise: whoever came
+// first and then waited for others would keep those who could go on.
+func (e *engine) relieve(s int32) bool {
+	st := &e.steps[s]
+	spec := &e.c.works[e.jobs[st.job].work].Steps[st.at]
+	var changes [8]change
+	n := 0
+	for _, h := range st.holds {
+		hold := &e.holds[h]
+		if !hold.crew || hold.taken || !e.away(s, hold.unit) {
+			continue
+		}
+		u := e.idle(s, h)
+		if u < 0 || n == len(changes) || comes(changes[:n], u) {
+			return false
+		}
+		changes[n] = change{h, u}
+		n++
+	}
+	if n == 0 {
+		return false
+	}
+	swap := func() {
+		for i := range changes[:n] {
+			c := &changes[i]
+			e.holds[c.hold].unit, c.unit = c.unit, e.holds[c.hold].unit
+		}
+	}
+	swap()
+	cal := e.calendarOf(st, spec.Elapsed)
+	swap()
+	if cal.begin(e.now, spec.Unbroken, spec.Duration) > e.now {
+		return false
+	}
+	e.change(s, changes[:n])
+	st.cal = cal
+	return true
+}
+
+// change is a unit that takes the place of the one that serves a hold.
+type change struct{ hold, unit int32 }
+
+func comes(changes []change, unit int32) bool {
+	return slices.ContainsFunc(changes, func(c change) bool { return c.unit == unit })
+}
+
+// change has other units serve holds of a step, at once.
+func (e *engine) change(s int32, changes []change) {
+	for _, c := range changes {
 		next := e.release(c.hold)
 		e.insert(c.hold, c.unit, e.now)
 		if next >= 0 {
@@ -81,7 +128,6 @@ func (e *engine) unitsFree(s int32) bool {
 			}
 		}
 	}
-	return true
 }
 
 // idle finds a unit that could serve a hold of a step at once: nothing is booked
@@ -100,7 +146,7 @@ func (e *engine) idle(s, h int32) int32 {
 		if head >= 0 && (len(claim.Steps) > 1 || e.holds[head].taken || e.holds[head].from < e.now+spec.Duration) {
 			continue
 		}
-		if hold.crew && e.c.opens[u].begin(e.now, spec.Unbroken, spec.Duration) > e.now {
+		if hold.crew && e.away(s, u) {
 			continue
 		}
 		if !hold.crew && e.odd[u] && e.c.opens[u].first(e.now) > e.now {
@@ -109,6 +155,36 @@ func (e *engine) idle(s, h int32) int32 {
 		return u
 	}
 	return -1
+}
+
+// away tells whether somebody cannot begin a step now.
+func (e *engine) away(s, u int32) bool { return e.begins(s, u) > e.now }
+
+// begins is when somebody could begin a step by their hours.
+func (e *engine) begins(s, u int32) plan.Time {
+	spec := &e.c.works[e.jobs[e.steps[s].job].work].Steps[e.steps[s].at]
+	if spec.Elapsed {
+		return e.now
+	}
+	return e.c.opens[u].begin(e.now, spec.Unbroken, spec.Duration)
+}
+
+// relief is when the next comes to work who could take a step over; Beyond if
+// nobody does.
+func (e *engine) relief(s int32) plan.Time {
+	st := &e.steps[s]
+	work := &e.c.works[e.jobs[st.job].work]
+	next := Beyond
+	for _, h := range st.holds {
+		if hold := &e.holds[h]; hold.crew && !hold.taken {
+			for _, u := range work.Claims[hold.claim].Eligible {
+				if at := e.begins(s, u); at > e.now {
+					next = min(next, at)
+				}
+			}
+		}
+	}
+	return next
 }
 
 // serves tells whether a unit is on a step already.
