@@ -1,14 +1,17 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -31,27 +34,29 @@ const (
 
 func demoCommand() *cobra.Command {
 	var c config
-	var once bool
+	var once, all bool
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Show the main job on an invented workshop",
 		Long: `Show the main job on an invented workshop: a start that is refused, with what
 stands in the way; the earliest hand-back; a booking; a second booking that
-comes too late; the week. Then go on serving until interrupted.
+comes too late; the week. Then go on serving until interrupted. Long answers are
+shown in part, and a job of last week is run unseen; --all shows everything.
 
 The demo makes its database anew each time, in a private PostgreSQL of its own.
 With --database or DATABASE_URL it wants a database without sites.`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), c, once) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), c, once, all) },
 	}
 	c.databaseFlags(cmd.Flags())
 	c.listenFlags(cmd.Flags())
 	c.boardFlags(cmd.Flags())
+	cmd.Flags().BoolVar(&all, "all", false, "show every act and the whole of every answer")
 	cmd.Flags().BoolVar(&once, "once", false, "end after the show instead of serving")
 	return cmd
 }
 
-func runDemo(ctx context.Context, c config, once bool) error {
+func runDemo(ctx context.Context, c config, once, all bool) error {
 	fmt.Println("bayhold demo: a workshop that is invented throughout, figures included.")
 	fmt.Println()
 	found, err := c.demoDatabase(ctx)
@@ -73,7 +78,7 @@ func runDemo(ctx context.Context, c config, once bool) error {
 	if err != nil {
 		return stopQuietly(found, err)
 	}
-	show := &show{ctx: ctx, server: h.lis.Addr().String(), shop: h.shop, tokens: map[string]string{}, clock: clock}
+	show := &show{ctx: ctx, server: h.lis.Addr().String(), shop: h.shop, tokens: map[string]string{}, clock: clock, all: all, out: os.Stdout}
 	err = show.play()
 	if err == nil && !once {
 		show.invite()
@@ -135,6 +140,8 @@ type show struct {
 	shop   *workshop.Workshop
 	tokens map[string]string // of the people of the show
 	clock  *demoClock
+	all    bool      // every act, and the whole of every answer
+	out    io.Writer // what is shown
 }
 
 // The people of the show, and the site that they belong to.
@@ -186,12 +193,32 @@ func (s *show) play() error {
 			}
 		}
 		if c := scene.args; len(c) > 1 && c[0] == "token" { // everybody is there
-			if err := s.runJob(); err != nil {
+			if err := s.lastWeek(); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+// lastWeek runs the job of last week, and shows it if all is asked for.
+func (s *show) lastWeek() error {
+	if s.all {
+		return s.runJob()
+	}
+	s.out = io.Discard
+	err := s.runJob()
+	s.out = os.Stdout
+	if err == nil {
+		fmt.Print(`
+--- Meanwhile a job of last week was run, step by step: a belt kit, promised for
+four. A start was refused that came too early, a bolt would not move, a pin did
+not drop in at a hold point, and the tools were counted before it could close.
+"bayhold job record 13" tells who did what; "server demo --all" shows each act,
+and the whole of each answer.
+`)
+	}
+	return err
 }
 
 // scene is one command of the show.
@@ -201,6 +228,20 @@ type scene struct {
 	args []string
 	keep string // file that the answer goes to, instead of being shown
 	want int
+}
+
+// briefly is how many lines of an answer are shown unless all is asked for: the
+// answers to the main questions have more.
+func briefly(args []string) int {
+	switch strings.Join(args[:min(2, len(args))], " ") {
+	case "job check":
+		return 22
+	case "job find":
+		return 14
+	case "week show":
+		return 16
+	}
+	return 8
 }
 
 func (s *show) scenes(files []string, tuesday string) []scene {
@@ -232,15 +273,17 @@ func (s *show) scenes(files []string, tuesday string) []scene {
 // act plays a scene.
 func (s *show) act(c scene) error {
 	if c.say != "" {
-		fmt.Println("\n--- " + c.say)
+		fmt.Fprintln(s.out, "\n--- "+c.say)
 	}
-	fmt.Printf("\n%s$ %s\n", c.who, commandLine(c.args, s.dir))
-	got, err := s.run(c)
+	fmt.Fprintf(s.out, "\n%s$ %s\n", c.who, commandLine(c.args, s.dir))
+	var answer bytes.Buffer
+	got, err := s.run(c, &answer)
+	s.tell(c, answer.String())
 	if err != nil {
 		return err
 	}
 	if c.keep != "" {
-		fmt.Printf("(kept in %s)\n", filepath.Base(c.keep))
+		fmt.Fprintf(s.out, "(kept in %s)\n", filepath.Base(c.keep))
 	}
 	if c.keep == s.tokenFile() && got == c.want {
 		return s.handOver()
@@ -249,6 +292,18 @@ func (s *show) act(c scene) error {
 		return fault.New(fault.Internal, "DEMO", "the demo went astray: this command should end with code %d and ended with %d", c.want, got)
 	}
 	return nil
+}
+
+// tell shows an answer, or as much of it as makes the point.
+func (s *show) tell(c scene, answer string) {
+	lines := strings.SplitAfter(answer, "\n")
+	limit := briefly(c.args)
+	if s.all || len(lines) <= limit+2 {
+		fmt.Fprint(s.out, answer)
+		return
+	}
+	fmt.Fprint(s.out, strings.Join(lines[:limit], ""))
+	fmt.Fprintf(s.out, "  ... and %d more lines\n", len(lines)-limit-1)
 }
 
 func (s *show) tokenFile() string { return filepath.Join(s.dir, "token.json") }
@@ -276,8 +331,8 @@ const (
 
 // run runs one command of the client against the demo's server, and nothing
 // of the user's own configuration.
-func (s *show) run(c scene) (int, error) {
-	streams := cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stdout}
+func (s *show) run(c scene, answer io.Writer) (int, error) {
+	streams := cli.Streams{In: os.Stdin, Out: answer, Err: answer}
 	if c.keep != "" {
 		file, err := os.Create(c.keep)
 		if err != nil {

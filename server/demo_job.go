@@ -51,7 +51,7 @@ func (s *show) runJob() error {
 	}
 	defer s.clock.set(time.Now())
 	s.clock.set(monday.Add(-10 * time.Minute))
-	fmt.Print("\n--- A job from the counter to its end. The clock of this server is set back to\nMonday of last week, and from now on runs from act to act.\n")
+	fmt.Fprint(s.out, "\n--- A job from the counter to its end. The clock of this server is set back to\nMonday of last week, and from now on runs from act to act.\n")
 	at := func(t time.Time) string { return t.Format("2006-01-02 15:04") }
 	if err := s.act(scene{"A belt kit is booked for eight o'clock, with a hand-back promised for four.", manager,
 		[]string{"job", "book", "--reference", ranReference, "--procedure", ranProcedure, "--from", at(monday), "--promise", at(monday.Add(8 * time.Hour))}, "", exitDone}); err != nil {
@@ -77,7 +77,7 @@ func (s *show) runJob() error {
 		}
 	}
 	r.drawn = r.tags(rec)
-	fmt.Println("\n--- The steps are done one after the other, each begun, recorded and finished as\na technician would.")
+	fmt.Fprintln(s.out, "\n--- The steps are done one after the other, each begun, recorded and finished as\na technician would.")
 	if err := r.steps(); err != nil {
 		return err
 	}
@@ -204,7 +204,7 @@ func (r *ran) do(rec workshop.JobRecord, l workshop.SheetLine) error {
 			return err
 		}
 	}
-	fmt.Printf("%s  %-12s  %s\n", r.clock.Now().In(rec.Zone).Format("Mon 15:04"), who[0], l.Step.Title)
+	fmt.Fprintf(r.out, "%s  %-12s  %s\n", r.clock.Now().In(rec.Zone).Format("Mon 15:04"), who[0], l.Step.Title)
 	return nil
 }
 
@@ -230,7 +230,7 @@ func (r *ran) overrun(l workshop.SheetLine, who string) error {
 			return err
 		}
 	}
-	fmt.Println()
+	fmt.Fprintln(r.out)
 	return nil
 }
 
@@ -248,7 +248,7 @@ func (r *ran) measure(l workshop.SheetLine, name, who string) error {
 				return err
 			}
 		}
-		fmt.Println("\n(The belt is set anew; then everything is as it should be.)")
+		fmt.Fprintln(r.out, "\n(The belt is set anew; then everything is as it should be.)")
 	}
 	if len(l.Step.Checks) > 0 {
 		args := []string{"step", "check", name, "--as", who}
@@ -305,7 +305,7 @@ func (r *ran) end() error {
 			return err
 		}
 	}
-	fmt.Printf("\n(bayhold job record %d tells later who did what, with which tool under which\ncertificate. The clock is right again.)\n", r.id)
+	fmt.Fprintf(r.out, "\n(bayhold job record %d tells later who did what, with which tool under which\ncertificate. The clock is right again.)\n", r.id)
 	return nil
 }
 

@@ -20,7 +20,7 @@ func (a *app) bayCommand() *cobra.Command {
 			args: cobra.ExactArgs(1), run: a.bayShow,
 		}),
 		a.bayChangeCommand(),
-		a.reserveCommand(bays, "bay", "bay-4", `--from "thu 8:00" --until "thu 12:00" --reference "floor paint"`),
+		a.reserveCommand(bays, "bay", "bay-4", `--from "2029-03-06 8:00" --until "2029-03-06 12:00" --reference "floor paint"`),
 	)
 }
 
@@ -80,8 +80,8 @@ func (a *app) bayChangeCommand() *cobra.Command {
 		long: `Change a bay. --close adds a closure, --reopen takes a time out of the closures;
 both take "FROM .. UNTIL", where a date alone is the start of that day for FROM
 and its end for UNTIL, or a day by itself.`,
-		example: `  bayhold bay change bay-2 --close "tue 8:00 .. tue 12:00" --reason "floor paint"
-  bayhold bay change bay-2 --features two-post-lift,engine-crane`,
+		example: `  bayhold bay change bay-2 --close "2029-03-06 8:00 .. 2029-03-06 12:00" --reason "floor paint"
+  bayhold bay change bay-2 --features two-post-lift,engine-crane,exhaust-extraction`,
 		args: cobra.ExactArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.bayChange(ctx, cmd, &f, args[0]) },
 	})

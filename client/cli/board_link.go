@@ -23,7 +23,7 @@ or tool, for calendar programs. Whoever knows the address can read it. It is
 shown once: only its hash is kept. The path goes behind the address that the
 server serves the board on.`,
 		example: `  bayhold board link --title hall
-  bayhold board link --title "Anna's telephone" --calendar technicians/anna`,
+  bayhold board link --title "Mira's telephone" --calendar technicians/mira-osei`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.boardLink(ctx, title, calendar) },
 	})
@@ -103,9 +103,10 @@ func (a *app) printLinks(w io.Writer, c clock, list []*bayholdv1.Link) {
 func (a *app) boardRevokeCommand() *cobra.Command {
 	cmd := a.command(verb{
 		use: "revoke LINK", short: "End a secret address for good",
-		long:    "End a link: from now on nothing is found at its address. Its number is told by\nboard links.",
-		example: "  bayhold board revoke 3",
-		args:    cobra.ExactArgs(1),
+		long: "End a link: from now on nothing is found at its address. Its number is told by\nboard links.",
+		example: `  bayhold board link --title hall
+  bayhold board revoke 1`,
+		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)
 			if err != nil {

@@ -14,7 +14,7 @@ func (a *app) bookingCommand() *cobra.Command {
 	return a.group("booking", "Who has what, and when", "  bayhold booking list",
 		a.bookingListCommand(),
 		a.command(verb{
-			use: "show BOOKING", short: "Show a booking", example: "  bayhold booking show 4711",
+			use: "show BOOKING", short: "Show a booking", example: `  bayhold booking show 1`,
 			args: cobra.ExactArgs(1), run: a.bookingShow,
 		}),
 	)
@@ -81,8 +81,9 @@ func (a *app) bookingListCommand() *cobra.Command {
 	var r resourceFlags
 	cmd := a.command(verb{
 		use: "list", short: "List bookings that touch a time",
-		example: "  bayhold booking list --tool LK-01\n  bayhold booking list --from mon --until fri --bay bay-1",
-		args:    cobra.NoArgs,
+		example: `  bayhold booking list --tool LS-ORLO-1
+  bayhold booking list --from mon --until fri --bay bay-1`,
+		args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)
 			if err != nil {

@@ -36,8 +36,9 @@ func (a *app) calibrationListCommand() *cobra.Command {
 	var tool string
 	cmd := a.command(verb{
 		use: "list", short: "List certificates by date",
-		example: "  bayhold calibration list\n  bayhold calibration list --tool TW-03",
-		args:    cobra.NoArgs,
+		example: `  bayhold calibration list
+  bayhold calibration list --tool TW-100-2`,
+		args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)
 			if err != nil {
@@ -77,8 +78,8 @@ func (a *app) calibrationShowCommand() *cobra.Command {
 	var save string
 	cmd := a.command(verb{
 		use: "show TOOL NUMBER", short: "Show a certificate with every reading and its verdict",
-		example: `  bayhold calibration show TW-03 HM-4711
-  bayhold calibration show TW-03 HM-4711 --save HM-4711.pdf`,
+		example: `  bayhold calibration show TW-100-2 HM-2301
+  bayhold calibration show TW-100-2 HM-2301 --save HM-2301.pdf  # refused: no paper is kept with it`,
 		args: cobra.ExactArgs(2),
 		run:  func(ctx context.Context, args []string) error { return a.calibrationShow(ctx, args, save) },
 	})

@@ -33,9 +33,9 @@ the end of its calibration. It leaves on a day on which somebody is there, and
 is away for whole days, the first included. --book books the best of them, or
 the one of --on, together with the places of the jobs that move for it. Its
 condition becomes AWAY when it really leaves: bayhold tool change.`,
-		example: `  bayhold calibration away TW-03 --days 5
-  bayhold calibration away TW-03 --days 5 --from "mon" --until 2027-01-15
-  bayhold calibration away TW-03 --days 5 --on 2026-12-14 --book --note "to Harbour Metrology"`,
+		example: `  bayhold calibration away TW-200-1 --days 5
+  bayhold calibration away TW-200-1 --days 5 --from mon --until +8w
+  bayhold calibration away TW-200-1 --days 5 --on +4w --book --note "to Harbour Metrology"`,
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			switch {

@@ -56,7 +56,8 @@ and given back: bayhold calibration policy set FILE.`,
 writes it, or single figures of it by their place: review.target=0.9. The
 answer lists the tools that fall due at another time. A change holds from now
 on; a calibration that has ended stays ended.`,
-		example: `  bayhold calibration policy set policy.yaml
+		example: `  bayhold calibration policy show > policy.yaml
+  bayhold calibration policy set policy.yaml
   bayhold calibration policy set due.months=6 review.target="90 %"
   bayhold calibration policy set joint.torque="3 %" joint.angle_deg=4`,
 		args: cobra.MinimumNArgs(1),

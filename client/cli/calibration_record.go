@@ -50,9 +50,9 @@ spaces between them. All but tool to rule, torque and found may be left out:
 Further columns: k, temperature, humidity, unit (N·m is the only one taken).
 
 ` + pointSyntax,
-		example: `  bayhold calibration record HM-4711.yaml --document HM-4711.pdf
-  bayhold calibration record HM-4711.csv
-  bayhold calibration record --tool TW-03 --number HM-4711 --laboratory "Harbour Metrology" --date 2026-11-20 --point "100: 99.6 100.2"`,
+		example: `  bayhold calibration record deploy/guide/sheets/HM-4711.yaml
+  bayhold calibration record deploy/guide/sheets/HM-4712.csv
+  bayhold calibration record --tool TW-200-2 --number HM-4713 --laboratory "Harbour Metrology" --date 2026-11-20 --point "100: 99.6 100.2"`,
 		args: cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			switch given := f.Tool != "" || f.Number != "" || len(points) > 0; {
@@ -134,7 +134,7 @@ as proof stands in the answer, and in "bayhold calibration policy show"; a
 reading out of tolerance on a tester in order puts the tool out of calibration.
 
 ` + pointSyntax,
-		example: `  bayhold calibration check TW-03 --on TE-01 --point "100: 99.6 100.2 100.1"`,
+		example: `  bayhold calibration check TW-200-2 --on TT-1 --point "100: 99.6 100.2 100.1"`,
 		args:    cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			if tester == "" || len(points) == 0 {
@@ -201,9 +201,9 @@ func (a *app) calibrationEventCommand() *cobra.Command {
 puts it out of calibration, and so does a load beyond 125 % of its greatest
 torque. "use" with --cycles counts cycles that are recorded nowhere else:
 tightenings of jobs, and those taken in, are counted by themselves.`,
-		example: `  bayhold calibration event TW-03 drop --at "today 8:30" --note "fell off the trolley"
-  bayhold calibration event TW-03 load --torque 260
-  bayhold calibration event TW-03 use --cycles 120`,
+		example: `  bayhold calibration event TW-200-2 drop --at "yesterday 8:30" --note "fell off the trolley"
+  bayhold calibration event TW-200-2 load --torque 260
+  bayhold calibration event TW-200-2 use --cycles 120`,
 		args: cobra.ExactArgs(2),
 		run: func(ctx context.Context, args []string) error {
 			value, ok := bayholdv1.ToolEventKind_value["TOOL_EVENT_KIND_"+strings.ToUpper(args[1])]

@@ -24,9 +24,9 @@ confidence the interval misses its target, and what it proposes. Nothing is
 changed, unless --apply gives the tool the interval that --by proposes; without
 evidence nothing is proposed. What may be proposed stands in the policy: bayhold
 calibration policy show.`,
-		example: `  bayhold calibration review TW-03
-  bayhold calibration review TW-03 --present 180
-  bayhold calibration review TW-03 --apply --by staircase`,
+		example: `  bayhold calibration review TW-010-1
+  bayhold calibration review TW-010-1 --present 180
+  bayhold calibration review TW-010-1 --apply --by staircase`,
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			wanted := bayholdv1.ReviewMethod_value["REVIEW_METHOD_"+strings.ToUpper(strings.ReplaceAll(method, "-", "_"))]

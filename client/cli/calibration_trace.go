@@ -47,9 +47,9 @@ torque that the joint will really have had, at the deviation that was found
 between the points of the certificate, and whether the joint is still inside its
 own tolerance. --csv writes the lines to a file, --output json the whole answer.
 Close lines with "bayhold calibration close".`,
-		example: `  bayhold calibration trace TW-03
-  bayhold calibration trace TW-03 --certificate HM-4711 --csv trace.csv
-  bayhold calibration trace TW-03 --open`,
+		example: `  bayhold calibration trace TW-100-2
+  bayhold calibration trace TW-100-2 --certificate HM-2301 --csv trace.csv
+  bayhold calibration trace TW-100-2 --open`,
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			finding, err := f.finding()
@@ -173,8 +173,8 @@ open lines of that impact: inside, outside, doubtful or not-judged. The decision
 is accepted (the joint may stay as it is), rechecked (checked and found good),
 corrected (done again) or out-of-reach (the vehicle could not be had). A later
 decision about a line stands in the place of the one before; both are kept.`,
-		example: `  bayhold calibration close TW-03 tightenings/7 --as rechecked --note "checked on 3 Dec, 121 N·m"
-  bayhold calibration close TW-03 --impact inside --as accepted --note "inside the joint's tolerance"`,
+		example: `  bayhold calibration close TW-100-2 tightenings/7 --as rechecked --note "checked on 3 Dec, 121 N·m"
+  bayhold calibration close TW-100-2 --impact inside --as accepted --note "inside the joint's tolerance"`,
 		args: cobra.MinimumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			finding, err := f.finding()

@@ -48,8 +48,8 @@ func TestExamplesAreRightUsage(t *testing.T) {
 	}
 }
 
-// shellWords splits a line at spaces outside quotes, as far as a redirection or
-// a pipe.
+// shellWords splits a line at spaces outside quotes, as far as a redirection, a
+// pipe or a comment.
 func shellWords(line string) []string {
 	var out []string
 	var word strings.Builder
@@ -68,7 +68,7 @@ func shellWords(line string) []string {
 				word.Reset()
 			}
 			begun = false
-		case (r == '>' || r == '|' || r == '<') && !begun:
+		case (r == '>' || r == '|' || r == '<' || r == '#') && !begun:
 			return out
 		default:
 			begun = true

@@ -71,10 +71,10 @@ with the skills stand in for people who are absent in either case. Working
 hours, closures and arrivals of parts are kept; what is finished or begun is
 taken as it is. Percentiles are of the hand-back itself, not sums over steps.
 ` + noSeason,
-		example: `  bayhold job forecast 17
-  bayhold job forecast 17 --promise "thu 16:00" --at 50%,90%
-  bayhold job find -p belt-orlo-20 --from tomorrow --output json > plans.json
-  bayhold job forecast --plan plans.json --option 2`,
+		example: `  bayhold job forecast 15
+  bayhold job forecast 15 --promise "+2w 16:00" --at 50%,90%
+  bayhold job find -p velde-belt-check --from tomorrow --output json > plans.json
+  bayhold job forecast --plan plans.json --option 1`,
 		args: cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			if (len(args) == 0) == (f.plan == "") {
@@ -207,8 +207,9 @@ far from the others are marked and count all the same.
 
 Forecasts draw on records at once. Plans keep to the procedure: its likely
 minutes change with a new version, which somebody issues.`,
-		example: "  bayhold procedure times belt-orlo-20\n  bayhold procedure times belt-orlo-20 --records --since 2026-01-01",
-		args:    cobra.ExactArgs(1),
+		example: `  bayhold procedure times velde-belt-kit
+  bayhold procedure times velde-belt-kit --records --since 2026-01-01`,
+		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)
 			if err != nil {

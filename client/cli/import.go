@@ -42,11 +42,11 @@ Tools, tool types, calibrations, technicians' shifts and standing bookings may
 come as CSV, with the columns that the workshop's own sheet has: a mapping says
 which column is which, how dates, times and decimals are written and what words
 mean. --mapping-template writes one to begin with.`,
-		example: `  bayhold import workshop.yaml
-  bayhold import --mapping-template shifts.csv
-  bayhold import --dry-run shifts.csv --mapping shifts.map.yaml
-  bayhold import shifts.csv jobs.csv --mapping shifts.csv=shifts.map.yaml --mapping jobs.csv=jobs.map.yaml
-  bayhold import bookings.yaml --anchor 2026-11-23`,
+		example: `  bayhold import testdata/demo/tools.yaml
+  bayhold import --mapping-template deploy/guide/sheets/roster.csv
+  bayhold import --dry-run deploy/guide/sheets/tools.csv --mapping deploy/guide/sheets/tools.map.yaml
+  bayhold import deploy/guide/sheets/roster-mended.csv deploy/guide/sheets/jobs.csv --mapping roster-mended.csv=deploy/guide/sheets/roster.map.yaml --mapping jobs.csv=deploy/guide/sheets/jobs.map.yaml
+  bayhold import testdata/demo/bookings.yaml --anchor 2029-05-07`,
 		args: func(cmd *cobra.Command, args []string) error {
 			if template != "" {
 				return cobra.NoArgs(cmd, args)

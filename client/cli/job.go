@@ -15,7 +15,7 @@ func (a *app) jobCommand() *cobra.Command {
 		a.jobCheckCommand(), a.jobFindCommand(), a.jobExplainCommand(), a.jobBookCommand(),
 		a.jobConfirmCommand(), a.jobCancelCommand(),
 		a.command(verb{
-			use: "show JOB", short: "Show a job with its steps and bookings", example: "  bayhold job show 17",
+			use: "show JOB", short: "Show a job with its steps and bookings", example: `  bayhold job show 15`,
 			args: cobra.ExactArgs(1), run: a.jobShow,
 		}),
 		a.jobListCommand(),
@@ -27,7 +27,8 @@ func (a *app) jobCommand() *cobra.Command {
 
 func (a *app) jobConfirmCommand() *cobra.Command {
 	cmd := a.command(verb{
-		use: "confirm JOB", short: "Make a tentative job firm", example: "  bayhold job confirm 17",
+		use: "confirm JOB", short: "Make a tentative job firm", example: `  bayhold job book --reference W-3010 -p velde-belt-check --from tomorrow --tentative 2d
+  bayhold job confirm 17`,
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, name, err := a.jobName(ctx, args[0])
@@ -54,7 +55,7 @@ func (a *app) jobCancelCommand() *cobra.Command {
 		use: "cancel JOB", short: "Give up all bookings of a job",
 		long: `Give up all bookings of a job, or of a reservation. Who is only a technician
 gives up what they have reserved themselves; anything else is a manager's.`,
-		example: `  bayhold job cancel 17 --reason "customer called off"`,
+		example: `  bayhold job cancel 15 --reason "customer called off"`,
 		args:    cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, name, err := a.jobName(ctx, args[0])
@@ -133,8 +134,9 @@ func (a *app) jobListCommand() *cobra.Command {
 	var f listFlags
 	cmd := a.command(verb{
 		use: "list", short: "List jobs that touch a time",
-		example: "  bayhold job list\n  bayhold job list --from 2026-11-23 --until 2026-11-27",
-		args:    cobra.NoArgs,
+		example: `  bayhold job list
+  bayhold job list --from mon --until +2w`,
+		args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)
 			if err != nil {

@@ -50,9 +50,9 @@ end. --new-file reads such jobs from a YAML file, with what else can be said:
     parts:                # that are not here yet
       belt-20: thu 10:00
 The exit code is 3 if a job has no place before the horizon.`,
-		example: `  bayhold job arrange --job 17 --job 19 --to plan.json
-  bayhold job arrange --new "R-51=belt-orlo-20@tomorrow 8:00/fri 16:00" --new R-52=seal-orlo-20@2026-12-01
-  bayhold job arrange --job 17,19 --new-file monday.yaml --search 2m --to plan.json`,
+		example: `  bayhold job arrange --job 15 --to plan.json
+  bayhold job arrange --new "W-3011=velde-belt-check@tomorrow 8:00/+3w" --new W-3012=orlo-crank-seal@+1w
+  bayhold job arrange --job 15 --search 10s --to plan.json`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.jobArrange(ctx, &f) },
 	})

@@ -31,12 +31,13 @@ func (a *app) jobBookCommand() *cobra.Command {
 one made now: with --start as job check makes it, with --from as job find does.
 If no plan can be had the answer is that of check or find, with exit code 3; if
 somebody else booked first, the exit code is 5 and nothing is booked.`,
-		example: `  bayhold job book --reference R-1041 --procedure belt-orlo-20 --start "tue 8:00"
-  bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --choose shortest --tentative 2d
-  bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00"
-  bayhold job book --reference R-1041 -p belt-orlo-20 --from tomorrow --promise 80%
-  bayhold job book --reference R-1041 --plan plans.json --option 2 --promise "thu 16:00"
-  bayhold job book --reference R-1041 -p belt-orlo-20 -p pump-orlo-20 --from tomorrow --instead-of 17`,
+		example: `  bayhold job book --reference W-3010 --procedure velde-belt-check --from "tue 8:00"
+  bayhold job book --reference W-3011 -p orlo-crank-seal --from tomorrow --choose shortest --tentative 2d
+  bayhold job book --reference W-3012 -p orlo-chain-kit --from tomorrow --part orlo-chain="+1w"
+  bayhold job book --reference W-3013 -p velde-cam-seal --from tomorrow --promise 80%
+  bayhold job find -p velde-belt-kit --from tomorrow --output json > plans.json
+  bayhold job book --reference W-3014 --plan plans.json --option 1 --promise +5w
+  bayhold job book --reference W-3015 -p orlo-chain-kit -p orlo-water-pump --from tomorrow --instead-of 15`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.jobBook(ctx, cmd, &f) },
 	})

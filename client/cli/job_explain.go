@@ -19,9 +19,9 @@ helps most comes first. With --start it tells as well the fewest of the things
 in the way of that start whose lifting makes it possible. Without --from the
 vehicle is there at --start. The exit code is 3 if no hand-back can be found
 before the horizon.`,
-		example: `  bayhold job explain --procedure belt-orlo-20 --from tomorrow
-  bayhold job explain -p belt-orlo-20 --start "tue 8:00"
-  bayhold job explain -p belt-orlo-20 --from tomorrow --bay bay-1 --part belt-20="tue 11:00"`,
+		example: `  bayhold job explain --procedure orlo-chain-kit --from tomorrow
+  bayhold job explain -p orlo-chain-kit --start "tue 8:00"
+  bayhold job explain -p orlo-chain-kit --from tomorrow --bay bay-1 --part orlo-chain=+1w`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.jobExplain(ctx, &f) },
 	})

@@ -18,8 +18,8 @@ func (a *app) jobMoveCommand() *cobra.Command {
 or changes, all or none. Jobs without a place are left out. If somebody else
 booked first, the exit code is 5 and nothing is moved. New jobs become
 confirmed; booked ones stay as firm as they are.`,
-		example: `  bayhold job move --arrangement plan.json
-  bayhold job move --arrangement repair.json --reason "TW-04 dropped"`,
+		example: `  bayhold job arrange --new W-3011=velde-belt-check@+1w --to plan.json
+  bayhold job move --arrangement plan.json --reason "as asked for"`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.jobMove(ctx, file, reason) },
 	})

@@ -20,9 +20,9 @@ what that saves against a job of its own: the most comes first. For a booked job
 the answer tells as well whether it can start when it does, in its bay, with
 that along, and be handed back no later than promised, or than planned if
 nothing was; and the hand-back then.`,
-		example: `  bayhold job while-open 17
-  bayhold job while-open 17 --why
-  bayhold job while-open --procedure belt-orlo-20 --procedure pump-orlo-20`,
+		example: `  bayhold job while-open 15
+  bayhold job while-open 15 --why
+  bayhold job while-open --procedure orlo-chain-kit --procedure orlo-water-pump`,
 		args: cobra.MaximumNArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.jobWhileOpen(ctx, args, work, why) },
 	})

@@ -15,7 +15,7 @@ func (a *app) jobPartsCommand() *cobra.Command {
 		use: "parts JOB", short: "Show a job's parts list, and where each part stands",
 		long: `Show what the steps of a job use up: how many, how many more if those that come
 off are worn, where each stands, and when the first step needs it.`,
-		example: "  bayhold job parts 17",
+		example: `  bayhold job parts 15`,
 		args:    cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, name, err := a.jobName(ctx, args[0])
@@ -44,9 +44,9 @@ func (a *app) jobPartCommand() *cobra.Command {
 		long: `Say where a part of a job stands: ordered without a date, expected at a time,
 or here. --unknown takes back what was said. The answer tells the steps that are
 planned before the part is expected; it moves none of them.`,
-		example: `  bayhold job part 17 belt-20 --ordered
-  bayhold job part 17 belt-20 --expected "thu 10:00"
-  bayhold job part 17 belt-20 --here`,
+		example: `  bayhold job part 15 orlo-chain --ordered
+  bayhold job part 15 orlo-chain --expected "thu 10:00"
+  bayhold job part 15 orlo-chain --here`,
 		args: cobra.ExactArgs(2),
 		run:  func(ctx context.Context, args []string) error { return a.jobPart(ctx, &f, args[0], args[1]) },
 	})

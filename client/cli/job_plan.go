@@ -147,10 +147,10 @@ the latest hand-back that counts as yes; left out, it is the one that the job
 would have in an otherwise empty workshop. --part names a part that is still on
 its way; job parts and procedure show tell the ids. --picture and --svg draw the
 steps against what blocks them.`,
-		example: `  bayhold job check --procedure belt-orlo-20 --start "tue 8:00"
-  bayhold job check -p belt-orlo-20 --start "tue 8:00" --picture
-  bayhold job check -p belt-orlo-20 -p pump-orlo-20 --start "tue 8:00" --by "wed 16:00"
-  bayhold job check -p belt-orlo-20 --start "tue 8:00" --part belt-20="tue 11:00"`,
+		example: `  bayhold job check --procedure orlo-chain-kit --start "tue 8:00"
+  bayhold job check -p orlo-chain-kit --start "tue 8:00" --picture
+  bayhold job check -p orlo-chain-kit -p orlo-water-pump --start "tue 8:00" --by "wed 16:00"
+  bayhold job check -p orlo-chain-kit --start "tue 8:00" --part orlo-chain="tue 11:00"`,
 		args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)
@@ -204,11 +204,11 @@ The options move nothing that stands. --disturb asks as well what could be had
 sooner if one booked job gave way that has not begun: which, where to, and
 whether its promise holds. Nothing is moved by asking. --picture and
 --svg draw the options side by side.`,
-		example: `  bayhold job find --procedure belt-orlo-20 --from tomorrow
-  bayhold job find -p belt-orlo-20 --from tomorrow --promise 80%
-  bayhold job find --procedure belt-orlo-20 --from tomorrow --disturb
-  bayhold job find -p belt-orlo-20 --from "tue 8:00" --horizon 2026-12-18 --output json > plans.json
-  bayhold job find -p belt-orlo-20 --from tomorrow --part belt-20="tue 11:00" --part seal-20=2026-12-02`,
+		example: `  bayhold job find --procedure orlo-chain-kit --from tomorrow
+  bayhold job find -p orlo-chain-kit --from tomorrow --promise 80%
+  bayhold job find --procedure orlo-chain-kit --from tomorrow --disturb
+  bayhold job find -p orlo-chain-kit --from "tue 8:00" --horizon +6w --output json > plans.json
+  bayhold job find -p orlo-chain-kit --from tomorrow --part orlo-chain=+3d --part orlo-guide-set=+1w`,
 		args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)

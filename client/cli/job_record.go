@@ -17,9 +17,10 @@ func (a *app) jobRecordCommand() *cobra.Command {
 tool and the certificate that held then, parts, signatures, hold points, what
 was let pass and why. It is text, or with --html a page to print and keep; with
 --output json it has every field. --to writes it to a file, over an older one.`,
-		example: "  bayhold job record 17\n  bayhold job record 17 --html --to record-17.html",
-		args:    cobra.ExactArgs(1),
-		run:     func(ctx context.Context, args []string) error { return a.jobRecord(ctx, f, args[0]) },
+		example: `  bayhold job record 13
+  bayhold job record 13 --html --to record-13.html`,
+		args: cobra.ExactArgs(1),
+		run:  func(ctx context.Context, args []string) error { return a.jobRecord(ctx, f, args[0]) },
 	})
 	cmd.Flags().BoolVar(&f.html, "html", false, "as an HTML page fit for A4")
 	cmd.Flags().StringVar(&f.to, "to", "", "write it to this `file`")
@@ -48,7 +49,7 @@ func (a *app) jobCloseCommand() *cobra.Command {
 		use: "close JOB", short: "End the record of a job, and free its bay",
 		long: `End the record of a job: every step must be done and signed or waived, every
 tool returned. Nothing more is recorded of it then.`,
-		example: `  bayhold job close 17 --note "handed over, invoice 881"`, args: cobra.ExactArgs(1),
+		example: `  bayhold job close 15 --note "handed over, invoice 881"  # refused: its steps are not done`, args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			t, err := a.aimAt(ctx, args[0], "", &f)
 			if err != nil {
@@ -78,8 +79,8 @@ func (a *app) jobDelayCommand() *cobra.Command {
 		long: `Record that a step takes so many working minutes longer, and tell at once which
 bookings and promises break, the repair that moves the fewest, and whom to ring.
 --book accepts the repair in the same command.`,
-		example: `  bayhold job delay 17/renew +4h --reason "a bolt will not move"
-  bayhold job delay 17/renew +90 --reason "a bolt will not move" --book`,
+		example: `  bayhold step start 15/battery-off --as tove-anker
+  bayhold job delay 15/battery-off +4h --reason "a bolt will not move"`,
 		args: cobra.ExactArgs(2),
 		run:  func(ctx context.Context, args []string) error { return a.jobDelay(ctx, &f, args[0], args[1]) },
 	})

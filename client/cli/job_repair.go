@@ -45,10 +45,10 @@ and after.
 
 A promise that breaks stands as it was told until somebody tells another:
 --new-promises promises the new hand-back from now on. Ring the customer first.`,
-		example: `  bayhold job repair --overrun 17/belt/change=+90
+		example: `  bayhold job repair --overrun 15/wheels-judged=+90
   bayhold job repair --now
-  bayhold job repair --out TW-04 --until "fri 12:00" --to repair.json
-  bayhold job repair --out technicians/anna --from tomorrow --until fri --book --reason "ill"`,
+  bayhold job repair --out TW-100-2 --until +3w --to repair.json
+  bayhold job repair --out technicians/sena-holt --from tomorrow --until +2d --book --reason ill`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.jobRepair(ctx, &f) },
 	})

@@ -27,9 +27,9 @@ func (a *app) jobSheetCommand() *cobra.Command {
 and set values, people, parts, hold points and lines to sign. It is text, or
 with --html a page to print on A4. --to writes it to a file, over an older one.
 Torques are in newton metres; --unit sets another unit before them.`,
-		example: `  bayhold job sheet 17
-  bayhold job sheet 17 --unit lbf-ft
-  bayhold job sheet 17 --html --to job-17.html`,
+		example: `  bayhold job sheet 15
+  bayhold job sheet 15 --unit lbf-ft
+  bayhold job sheet 15 --html --to job-15.html`,
 		args: cobra.ExactArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.jobSheet(ctx, f, args[0]) },
 	})

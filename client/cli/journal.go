@@ -29,7 +29,7 @@ after the first of a job depends on it, and is not asked about.`,
 	drop := a.command(verb{
 		use: "drop ID", short: "Give a record up: it is never sent",
 		long:    "Give a record up: it is never sent. journal list tells its id, the beginning of\nwhich is enough.",
-		example: "  bayhold journal drop 4f0c3c1e", args: cobra.ExactArgs(1),
+		example: `  bayhold journal drop 4f0c3c1e  # refused: nothing of that id waits here`, args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error { return a.journalDrop(ctx, args[0]) },
 	})
 	for _, cmd := range []*cobra.Command{send, drop} {

@@ -22,7 +22,9 @@ func (a *app) myDayCommand() *cobra.Command {
 		long: `Show the steps that are booked for you on a day, and those that you have begun,
 in order: with bay, tools to draw and where they are, who is with you at a step
 of two people, and whether the parts are here.`,
-		example: "  bayhold my day\n  bayhold my day --day tomorrow\n  bayhold my day --as anna", args: cobra.NoArgs,
+		example: `  bayhold my day
+  bayhold my day --day tomorrow
+  bayhold my day --as jonas-vell`, args: cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)
 			if err != nil {

@@ -17,7 +17,7 @@ func (a *app) preparationCommand() *cobra.Command {
 		}),
 		a.command(verb{
 			use: "show PREPARATION", short: "Show a preparation with its steps",
-			example: "  bayhold preparation show sump-down",
+			example: `  bayhold preparation show orlo-battery-isolated`,
 			args:    cobra.ExactArgs(1), run: a.preparationShow,
 		}),
 	)

@@ -53,8 +53,9 @@ func (a *app) procedureShowCommand() *cobra.Command {
 	var version int32
 	cmd := a.command(verb{
 		use: "show PROCEDURE", short: "Show a procedure with its steps",
-		example: "  bayhold procedure show belt-orlo-20\n  bayhold procedure show belt-orlo-20 --version 1",
-		args:    cobra.ExactArgs(1),
+		example: `  bayhold procedure show orlo-chain-kit
+  bayhold procedure show orlo-chain-kit --version 1`,
+		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)
 			if err != nil {

@@ -17,9 +17,10 @@ by file and line, and write nothing. Faults keep a file from being imported;
 advice is what looks doubtful. A directory stands for the .yaml files in it, "-"
 for standard input. The exit code is 0 without faults, be there advice or not,
 and 2 with faults; the answer is on standard output in both cases.`,
-		example: "  bayhold procedure lint orlo.yaml\n  bayhold procedure lint workshop/ --output json",
-		args:    cobra.MinimumNArgs(1),
-		run:     a.procedureLint,
+		example: `  bayhold procedure lint testdata/demo/orlo.yaml
+  bayhold procedure lint testdata/demo/ --output json`,
+		args: cobra.MinimumNArgs(1),
+		run:  a.procedureLint,
 	})
 }
 

@@ -16,8 +16,10 @@ func (a *app) procedureDiffCommand() *cobra.Command {
 	var from, to int32
 	cmd := a.command(verb{
 		use: "diff PROCEDURE --from VERSION [--to VERSION]", short: "Tell what differs between two versions",
-		example: "  bayhold procedure diff belt-orlo-20 --from 1\n  bayhold procedure diff belt-orlo-20 --from 1 --to 2",
-		args:    cobra.ExactArgs(1),
+		example: `  bayhold import deploy/guide/sheets/belt-check-2.yaml
+  bayhold procedure diff velde-belt-check --from 1
+  bayhold procedure diff velde-belt-check --from 1 --to 2`,
+		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			if from < 1 || to < 0 {
 				return usage("versions count from 1")
@@ -49,7 +51,8 @@ func (a *app) procedureIssueCommand() *cobra.Command {
 		long: `Put a draft version into use: plans are made with the newest issued version from
 then on. What is issued never changes again. Jobs that are booked keep the
 version that they were planned with; job show tells that a newer one is there.`,
-		example: "  bayhold procedure issue belt-orlo-20 --version 2",
+		example: `  bayhold import deploy/guide/sheets/belt-check-2.yaml
+  bayhold procedure issue velde-belt-check --version 2`,
 	}, bayholdv1.ProcedureState_PROCEDURE_STATE_ISSUED)
 }
 
@@ -58,7 +61,7 @@ func (a *app) procedureWithdrawCommand() *cobra.Command {
 		use: "withdraw PROCEDURE --version VERSION", short: "Take an issued version out of use",
 		long: `Take an issued version out of use for good: no plan is made with it from then
 on. Jobs that are booked keep the version that they were planned with.`,
-		example: "  bayhold procedure withdraw belt-orlo-20 --version 1",
+		example: `  bayhold procedure withdraw velde-belt-check --version 1`,
 	}, bayholdv1.ProcedureState_PROCEDURE_STATE_WITHDRAWN)
 }
 

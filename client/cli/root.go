@@ -49,8 +49,8 @@ Exit codes:
   8  not permitted
   9  recorded in the journal, and not sent yet`
 
-const rootExample = `  bayhold job check --procedure belt-orlo-20 --start "tue 8:00"
-  bayhold job find --procedure belt-orlo-20 --from tomorrow
+const rootExample = `  bayhold job check --procedure orlo-chain-kit --start "tue 8:00"
+  bayhold job find --procedure orlo-chain-kit --from tomorrow
   bayhold week show`
 
 // root makes the whole command tree.

@@ -18,9 +18,10 @@ func (a *app) siteCommand() *cobra.Command {
 		}),
 		a.command(verb{
 			use: "show [SITE]", short: "Show a site",
-			long:    "Show a site: the one named here, by --site, or the only one.",
-			example: "  bayhold site show\n  bayhold site show harbour",
-			args:    cobra.MaximumNArgs(1), run: a.siteShow,
+			long: "Show a site: the one named here, by --site, or the only one.",
+			example: `  bayhold site show
+  bayhold site show quillgate`,
+			args: cobra.MaximumNArgs(1), run: a.siteShow,
 		}),
 		a.siteChangeCommand(), a.siteTemplateCommand(),
 	)

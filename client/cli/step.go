@@ -20,21 +20,28 @@ of the command, or --at. Without a connection it is kept in a local journal and
 sent with the next command.`
 
 func (a *app) stepCommand() *cobra.Command {
-	g := a.group("step", "Do the steps of a job, and record them", "  bayhold step start 17/renew",
+	g := a.group("step", "Do the steps of a job, and record them", `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step start 17/battery-off --as tove-anker`,
 		a.stepShowCommand(),
 		a.stepActCommand("start", "Begin a step, or go on with one that is paused",
 			`It is refused, with each reason, unless what must precede it is done, its hold
 points are signed and its tools are issued, in calibration and complete. A
 manager lets pass what may be let pass with --override and a reason.`,
-			bayholdv1.RecordService_StartStep_FullMethodName, "  bayhold step start 17/renew\n  bayhold step start 17/renew --override \"wrench comes at ten\""),
+			bayholdv1.RecordService_StartStep_FullMethodName, `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step start 17/battery-off --as tove-anker
+  bayhold step start 17/solenoids-swapped --as tove-anker  # refused: the battery is not off yet`),
 		a.stepActCommand("pause", "Interrupt a step", `A torque-and-angle sequence on single-use fasteners that is interrupted asks for
-new ones.`, bayholdv1.RecordService_PauseStep_FullMethodName, "  bayhold step pause 17/renew --note \"waiting for the part\""),
+new ones.`, bayholdv1.RecordService_PauseStep_FullMethodName, `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step start 17/battery-off --as tove-anker
+  bayhold step pause 17/battery-off --as tove-anker --note "waiting for the part"`),
 		a.stepActCommand("finish", "End a step",
 			`Its parts must be ticked, its checks and tightenings recorded and inside their
 limits. People and tools that nothing else of the job needs are free at once.`,
-			bayholdv1.RecordService_FinishStep_FullMethodName, "  bayhold step finish 17/renew"),
+			bayholdv1.RecordService_FinishStep_FullMethodName, `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step start 17/battery-off --as tove-anker
+  bayhold step finish 17/battery-off --as tove-anker`),
 		a.stepActCommand("sign", "Sign a step", `A step of two people takes two different signatures, a hold point one.`,
-			bayholdv1.RecordService_SignStep_FullMethodName, "  bayhold step sign 17/crank-bolt --as ben"),
+			bayholdv1.RecordService_SignStep_FullMethodName, `  bayhold step sign 15/locks-in --as jonas-vell  # refused: nothing of it is recorded yet`),
 		a.stepWaiveCommand(), a.stepReadCommand(), a.stepCheckCommand(), a.stepPartCommand(), a.stepCorrectCommand(),
 	)
 	g.Long = stepLong
@@ -163,7 +170,7 @@ func (a *app) stepWaiveCommand() *cobra.Command {
 	cmd := a.command(verb{
 		use: "waive JOB/STEP --reason TEXT", short: "Decide that a step is not done",
 		long:    "Decide that a step is not done in this job, for a reason. Managers only. What\ncomes before it must still be done; a locking tool that it would take off counts\nas fitted until it is returned.",
-		example: `  bayhold step waive 17/road-test --reason "done by the customer"`, args: cobra.ExactArgs(1),
+		example: `  bayhold step waive 15/aux-belt-off --reason "done by the customer"`, args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			t, err := a.aim(ctx, args[0], &f)
 			if err != nil {
@@ -188,7 +195,7 @@ func (a *app) stepShowCommand() *cobra.Command {
 are, what the booked wrench is set to with the adapter considered, its parts and
 checks, what was recorded of it, and what stands against beginning or finishing
 it.`,
-		example: "  bayhold step show 17/crank-bolt", args: cobra.ExactArgs(1),
+		example: `  bayhold step show 15/locks-in`, args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			t, err := a.aim(ctx, args[0], &recordFlags{as: as})
 			if err != nil {

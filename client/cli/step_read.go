@@ -30,8 +30,13 @@ degrees of that stage. --clicked records every stage of every fastener as
 wanted: the wrench was set and gave its signal. The wrench is the one that is
 booked unless --tool names another; --gauge names what measured the angle.
 Values outside are kept and flagged.`,
-		example: `  bayhold step read 17/mount-on --clicked
-  bayhold step read 17/mount-on 1-4:1=45Nm 1-4:2=91deg --tool TW-200-1`,
+		example: `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step start 17/battery-off --as tove-anker
+  bayhold step finish 17/battery-off --as tove-anker
+  bayhold tool issue TW-010-1 --to tove-anker --job 17
+  bayhold step start 17/solenoids-swapped --as tove-anker
+  bayhold step read 17/solenoids-swapped --clicked --tool TW-010-1 --as tove-anker
+  bayhold step read 17/solenoids-swapped 1-2:1=9Nm --tool TW-010-1 --as tove-anker`,
 		args: cobra.MinimumNArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.stepRead(ctx, &f, args[0], args[1:]) },
 	})
@@ -201,8 +206,8 @@ func (a *app) stepCheckCommand() *cobra.Command {
 and unit, gap=0.25mm. Without its unit it is taken to be in the check's own,
 which takes a connection to look up. A value outside is kept, flagged, and bars
 the way until it is put right.`,
-		example: `  bayhold step check 17/hand-turns no-resistance=yes locks-drop-in=yes
-  bayhold step check 17/hand-turns gap=0.25mm --tool FG-1`,
+		example: `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step check 17/solenoids-read no-codes=yes --as tove-anker  # refused: it is not begun`,
 		args: cobra.MinimumNArgs(2),
 		run:  func(ctx context.Context, args []string) error { return a.stepCheck(ctx, &f, args[0], args[1:]) },
 	})
@@ -282,9 +287,13 @@ func (a *app) stepPartCommand() *cobra.Command {
 		use: "part JOB/STEP PART[=QUANTITY]", short: "Tick a part as fitted, new",
 		long: `Tick parts that were fitted, new. --fasteners names those that they replace,
 whose tightening was interrupted.`,
-		example: `  bayhold step part 17/renew chain-kit
-  bayhold step part 17/mount-on mount-bolt=4 --lot L7
-  bayhold step part 17/mount-on mount-bolt=2 --fasteners 3,4`,
+		example: `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step start 17/battery-off --as tove-anker
+  bayhold step finish 17/battery-off --as tove-anker
+  bayhold tool issue TW-010-1 --to tove-anker --job 17
+  bayhold step start 17/solenoids-swapped --as tove-anker
+  bayhold step part 17/solenoids-swapped orlo-vvt-solenoid=1 --as tove-anker
+  bayhold step part 17/solenoids-swapped orlo-vvt-solenoid=1 --lot L7 --as tove-anker`,
 		args: cobra.ExactArgs(2),
 		run: func(ctx context.Context, args []string) error {
 			return a.stepPart(ctx, &f, args[0], args[1], lot, fasteners)
@@ -330,8 +339,13 @@ func (a *app) stepCorrectCommand() *cobra.Command {
 		use: "correct JOB READING VALUE --note WHY", short: "Record what takes the place of a reading",
 		long: `Record what is right instead of a reading, by its number; step show tells the
 numbers. Both are kept, and signatures under the step are taken back.`,
-		example: `  bayhold step correct 17 42 51Nm --note "typed 15"
-  bayhold step correct 17 43 yes --note "looked again"`,
+		example: `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
+  bayhold step start 17/battery-off --as tove-anker
+  bayhold step finish 17/battery-off --as tove-anker
+  bayhold tool issue TW-010-1 --to tove-anker --job 17
+  bayhold step start 17/solenoids-swapped --as tove-anker
+  bayhold step read 17/solenoids-swapped 1:1=9.9Nm --tool TW-010-1 --as tove-anker
+  bayhold step correct 17 1 9Nm --note "typed 9.9" --as tove-anker`,
 		args: cobra.ExactArgs(3),
 		run:  func(ctx context.Context, args []string) error { return a.stepCorrect(ctx, &f, args) },
 	})

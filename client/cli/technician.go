@@ -17,12 +17,12 @@ func (a *app) technicianCommand() *cobra.Command {
 		}),
 		a.command(verb{
 			use: "show TECHNICIAN", short: "Show a technician with shifts and absences",
-			example: "  bayhold technician show anna",
+			example: `  bayhold technician show jonas-vell`,
 			args:    cobra.ExactArgs(1), run: a.technicianShow,
 		}),
 		a.technicianChangeCommand(),
-		a.reserveCommand(technicians, "technician", "anna",
-			`--from "fri 13:00" --until "fri 15:00" --reference training`),
+		a.reserveCommand(technicians, "technician", "jonas-vell",
+			`--from "2029-03-09 13:00" --until "2029-03-09 15:00" --reference training`),
 	)
 }
 
@@ -79,9 +79,9 @@ absences; both take "FROM .. UNTIL", where a date alone is the start of that
 day for FROM and its end for UNTIL, or a day by itself. --shift replaces one
 weekday of the pattern, --day the hours of one date; "off" is a day without
 work. A stretch that ends before it starts ends on the next day.`,
-		example: `  bayhold technician change anna --away "2026-12-21 .. 2026-12-23" --reason holiday
-  bayhold technician change ben --shift "mon 07:00-12:00,12:30-16:00" --shift "fri off"
-  bayhold technician change ben --day "2026-12-24 08:00-12:00"`,
+		example: `  bayhold technician change jonas-vell --away "2029-12-21 .. 2029-12-23" --reason holiday
+  bayhold technician change lio-castel --shift "mon 07:00-12:00,12:30-16:00" --shift "fri off"
+  bayhold technician change lio-castel --day "2029-12-24 08:00-12:00"`,
 		args: cobra.ExactArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.technicianChange(ctx, cmd, &f, args[0]) },
 	})

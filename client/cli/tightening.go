@@ -38,12 +38,12 @@ one of wanted and angle may be left out:
   ratio      torque at the joint over the tool's, with an adapter or multiplier
   tolerance  of the joint: 10 %, or 0.1
   direction  cw or ccw (default cw)`,
-		example: "  bayhold calibration tightenings import tightenings.csv",
+		example: `  bayhold calibration tightenings import deploy/guide/sheets/tightenings.csv`,
 		args:    cobra.ExactArgs(1),
 		run:     func(ctx context.Context, args []string) error { return a.importTightenings(ctx, args[0]) },
 	})
 	a.requestIDFlag(cmd)
-	return a.group("tightenings", "Tightenings that were recorded elsewhere", "  bayhold calibration tightenings import tightenings.csv", cmd)
+	return a.group("tightenings", "Tightenings that were recorded elsewhere", `  bayhold calibration tightenings import deploy/guide/sheets/tightenings.csv`, cmd)
 }
 
 func (a *app) importTightenings(ctx context.Context, path string) error {

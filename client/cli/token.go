@@ -61,7 +61,7 @@ each place its own, and name it after the place.
 A token is good for 90 days unless --until says otherwise, a year at the most. A
 date alone is the end of that day. A name is never used twice.`,
 		example: `  bayhold token make counter-pc
-  bayhold token make tablet-bay-2 --user ben --until +30d`,
+  bayhold token make tablet-bay-2 --user mira --until +30d`,
 		args: cobra.ExactArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.tokenMake(ctx, user, until, args[0]) },
 	})
@@ -102,10 +102,11 @@ func (a *app) tokenListCommand() *cobra.Command {
 	var user string
 	cmd := a.command(verb{
 		use: "list", short: "List tokens, those of the past too",
-		long:    "List your tokens or, as an administrator, anybody's. When one was last used is\nknown to some five minutes.",
-		example: "  bayhold token list\n  bayhold token list --user ben",
-		args:    cobra.NoArgs,
-		run:     func(ctx context.Context, _ []string) error { return a.tokenList(ctx, user) },
+		long: "List your tokens or, as an administrator, anybody's. When one was last used is\nknown to some five minutes.",
+		example: `  bayhold token list
+  bayhold token list --user mira`,
+		args: cobra.NoArgs,
+		run:  func(ctx context.Context, _ []string) error { return a.tokenList(ctx, user) },
 	})
 	userFlag(cmd, &user)
 	return cmd
@@ -137,10 +138,12 @@ func (a *app) tokenRevokeCommand() *cobra.Command {
 	var user string
 	cmd := a.command(verb{
 		use: "revoke NAME", short: "Make a token worth nothing",
-		long:    "Make a token worth nothing, within two seconds on every server: your own or, as\nan administrator, anybody's.",
-		example: "  bayhold token revoke counter-pc\n  bayhold token revoke tablet-bay-2 --user ben",
-		args:    cobra.ExactArgs(1),
-		run:     func(ctx context.Context, args []string) error { return a.tokenRevoke(ctx, user, args[0]) },
+		long: "Make a token worth nothing, within two seconds on every server: your own or, as\nan administrator, anybody's.",
+		example: `  bayhold token make counter-pc
+  bayhold token revoke counter-pc
+  bayhold token revoke demo --user mira`,
+		args: cobra.ExactArgs(1),
+		run:  func(ctx context.Context, args []string) error { return a.tokenRevoke(ctx, user, args[0]) },
 	})
 	userFlag(cmd, &user)
 	a.requestIDFlag(cmd)

@@ -13,14 +13,14 @@ func (a *app) toolCommand() *cobra.Command {
 	return a.group("tool", "Special tools on the shelf", "  bayhold tool list",
 		a.toolListCommand(),
 		a.command(verb{
-			use: "show TOOL", short: "Show a tool by its asset tag", example: "  bayhold tool show LK-01",
+			use: "show TOOL", short: "Show a tool by its asset tag", example: `  bayhold tool show LS-ORLO-1`,
 			args: cobra.MaximumNArgs(1), run: a.toolShow,
 		}),
 		a.toolWhereCommand(), a.toolHistoryCommand(),
 		a.toolIssueCommand(), a.toolReturnCommand(), a.toolHandOverCommand(),
 		a.toolAddCommand(), a.toolChangeCommand(), a.toolRetireCommand(),
 		a.toolImportCommand(), a.toolExportCommand(),
-		a.reserveCommand(tools, "tool", "LK-01", `--from "thu 8:00" --until "thu 16:00" --reference R-1041`),
+		a.reserveCommand(tools, "tool", "LS-VELDE-1", `--from "2029-03-08 8:00" --until "2029-03-08 16:00" --reference W-3010`),
 	)
 }
 
@@ -39,8 +39,8 @@ date alone is the start of that day for FROM and its end for TO.
 --calibration-until DATE lists those that are out of calibration by the end of
 that day, with the bookings that this hits.`,
 		example: `  bayhold tool list --free "thu 8:00" "thu 16:00"
-  bayhold tool list --calibration-until 2026-12-31
-  bayhold tool list --type wrench-200`,
+  bayhold tool list --calibration-until +30d
+  bayhold tool list --type tw-40-200`,
 		args: cobra.MaximumNArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.toolList(ctx, f, args) },
 	})

@@ -56,9 +56,9 @@ but the first need a --condition-note that says why; QUARANTINED and AWAY need a
 date alone is the end of that day; "none" takes a time or the pieces away. What
 lacks a piece is SERVICEABLE again with --complete only: all pieces are there
 and fit.`,
-		example: `  bayhold tool change TW-03 --condition away --condition-until 2026-12-04 --condition-note "calibration"
-  bayhold tool change LK-01 --condition serviceable --complete
-  bayhold tool change LK-01 --home "shelf B" --photo https://files.example.org/lk-01.jpg`,
+		example: `  bayhold tool change TW-100-2 --condition away --condition-until +2w --condition-note calibration
+  bayhold tool change LS-TARN-2 --condition serviceable --complete
+  bayhold tool change LS-ORLO-1 --home "Cabinet B" --photo https://files.example.org/ls-orlo-1.jpg`,
 		args: cobra.MaximumNArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.toolChange(ctx, cmd, &f, args) },
 	})
@@ -178,8 +178,8 @@ func (a *app) toolAddCommand() *cobra.Command {
 		long: `Put a tool on the shelf. TOOL is its asset tag: capital letters, digits and
 dashes, as they are engraved on it or stand in its barcode. It is SERVICEABLE
 unless --condition says otherwise.`,
-		example: `  bayhold tool add LK-02 --type lock-orlo-20 --home "shelf A"
-  bayhold tool add TW-05 --type wrench-200 --calibrated-until 2027-03-31`,
+		example: `  bayhold tool add LS-ORLO-2 --type orlo-lock-set --home "Cabinet A1"
+  bayhold tool add TW-200-3 --type tw-40-200 --calibrated-until 2029-03-31`,
 		args: cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)
@@ -217,8 +217,8 @@ func (a *app) toolRetireCommand() *cobra.Command {
 		long: `Take a tool out of use for good. It keeps its history and its tag; the answer
 lists the bookings that it can no longer serve, and how to mend that; --repair
 proposes the mending at once.`,
-		example: `  bayhold tool retire LK-01 --reason "bush worn"
-  bayhold tool retire LK-01 --reason "bush worn" --repair`,
+		example: `  bayhold tool retire DJ-1 --reason "bush worn"
+  bayhold tool retire LS-ORLO-1 --reason "bush worn" --repair`,
 		args: cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)

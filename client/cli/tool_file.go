@@ -24,8 +24,9 @@ have names of your own, --mapping says which is which (see bayhold import). Any
 other file is a workshop file in YAML with tool_types and tools. Importing what
 was exported changes nothing. Of a tool whose condition a file does not tell,
 the condition stays as it is.`,
-		example: `  bayhold tool import tools.csv
-  bayhold tool import --dry-run types.csv tools.csv`,
+		example: `  bayhold tool export --format csv --to tools.csv
+  bayhold tool import --dry-run tools.csv
+  bayhold tool import tools.csv`,
 		args: cobra.MinimumNArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.importFiles(ctx, args, f) },
 	})

@@ -33,9 +33,9 @@ every reason.
 Without tools on the command line, tags are read as they are scanned, until an
 empty line; "-" reads them from standard input. --to may be left out by a
 technician who has a user of their own.`,
-		example: `  bayhold tool issue LK-01 TW-04 --to anna
-  bayhold tool issue LK-01 --to anna --job 17
-  bayhold tool issue TW-04 --to ben --without-booking --until "today 12:00"`,
+		example: `  bayhold tool issue PH-ORLO-2 LT-1 --to jonas-vell --without-booking --until +1d
+  bayhold tool issue CH-1 --to jonas-vell --job 15
+  bayhold tool issue TW-010-2 --to lio-castel --without-booking --until +2h`,
 		run: func(ctx context.Context, args []string) error { return a.toolIssue(ctx, &f, args) },
 	})
 	fl := cmd.Flags()
@@ -104,9 +104,10 @@ The rest of a booking is free as soon as its steps are over, by the record or
 else by the plan. --done says that the work with the tool is done, whatever the
 plan says; a reservation without steps is only freed by it. A step that has
 begun and is not finished keeps its tool.`,
-		example: `  bayhold tool return LK-01 --complete
-  bayhold tool return LK-01 --complete --piece "cam plate=1" --done
-  bayhold tool return TW-04 --damage "fell into the pit" --repair`,
+		example: `  bayhold tool issue LS-VELDE-1 LS-VELDE-2 CH-1 --to mira-osei --without-booking --until +1d
+  bayhold tool return LS-VELDE-1 --complete
+  bayhold tool return LS-VELDE-2 --piece "cam pin=0" --piece "crank pin=1" --piece "pump pin=1" --done
+  bayhold tool return CH-1 --damage "fell into the pit" --repair`,
 		run: func(ctx context.Context, args []string) error { return a.toolReturn(ctx, &f, args) },
 	})
 	fl := cmd.Flags()
@@ -274,9 +275,10 @@ to the booking of another job. They stay out for the job that they are out for,
 unless --job says otherwise; --done says that the work of that job is done with
 them, and frees the rest of its bookings. The giver or the taker may write it
 down.`,
-		example: `  bayhold tool handover LK-01 --to ben
-  bayhold tool handover LK-01 TW-04 --bay bay-2
-  bayhold tool handover LK-01 --to ben --job 19 --done`,
+		example: `  bayhold tool issue CH-1 CH-2 --to mira-osei --without-booking --until +1d
+  bayhold tool handover CH-1 --to jonas-vell
+  bayhold tool handover CH-2 --to lio-castel --bay bay-2
+  bayhold tool handover CH-1 --to lio-castel --done`,
 		run: func(ctx context.Context, args []string) error { return a.toolHandOver(ctx, &f, args) },
 	})
 	fl := cmd.Flags()

@@ -23,9 +23,9 @@ func (a *app) toolWhereCommand() *cobra.Command {
 where it is kept; and who waits for one that is late. RETIRED tools are shown
 only if they are named. "-" reads tags from standard input.`,
 		example: `  bayhold tool where
-  bayhold tool where LK-01
+  bayhold tool where LS-ORLO-1
   bayhold tool where --late
-  bayhold tool where --with anna`,
+  bayhold tool where --with jonas-vell`,
 		run: func(ctx context.Context, args []string) error { return a.toolWhere(ctx, f, args) },
 	})
 	fl := cmd.Flags()
@@ -69,7 +69,7 @@ func (a *app) toolHistoryCommand() *cobra.Command {
 	var limit int32
 	cmd := a.command(verb{
 		use: "history TOOL", short: "Who had a tool, and in which condition it was",
-		example: "  bayhold tool history LK-01",
+		example: `  bayhold tool history LS-ORLO-1`,
 		args:    cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)

@@ -17,7 +17,7 @@ func (a *app) toolTypeCommand() *cobra.Command {
 		}),
 		a.command(verb{
 			use: "show TYPE", short: "Show a tool type and what a set consists of",
-			example: "  bayhold tooltype show wrench-200",
+			example: `  bayhold tooltype show tw-40-200`,
 			args:    cobra.ExactArgs(1), run: a.toolTypeShow,
 		}),
 		a.toolTypeAddCommand(), a.toolTypeChangeCommand(),

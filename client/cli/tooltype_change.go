@@ -126,8 +126,8 @@ func (a *app) toolTypeAddCommand() *cobra.Command {
 		use: "add TYPE --name NAME --purpose PURPOSE", short: "Say what tools of a new type can do",
 		long: `Say what tools of a new type can do. TYPE is its id: lower-case letters, digits
 and dashes.`,
-		example: `  bayhold tooltype add lock-orlo-20 --name "Locking set, Orlo" --purpose locking --family orlo-20 --piece "cam plate=2" --piece pin=1
-  bayhold tooltype add wrench-100 --name "Torque wrench 20 to 100" --purpose torque --torque 20-100 --iso "II A" --calibrated`,
+		example: `  bayhold tooltype add orlo-lock-set-2 --name "Locking set, Orlo, second kind" --purpose locking --family orlo-20 --piece "cam plate=2" --piece pin=1
+  bayhold tooltype add tw-15-60 --name "Torque wrench 15 to 60" --purpose torque --torque 15-60 --iso "II A" --calibrated`,
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)
@@ -161,8 +161,8 @@ func (a *app) toolTypeChangeCommand() *cobra.Command {
 		use: "change TYPE", short: "Change what tools of a type can do",
 		long: `Change a tool type; the answer lists the bookings that its tools can no longer
 serve. A list that is given takes the place of the one before.`,
-		example: `  bayhold tooltype change wrench-200 --calibration-months 6
-  bayhold tooltype change lock-orlo-20 --piece "cam plate=2" --piece pin=2`,
+		example: `  bayhold tooltype change tw-40-200 --calibration-months 6
+  bayhold tooltype change orlo-lock-set --piece "crank pin=1" --piece "cam bar=2"`,
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			mask, err := maskOf(cmd, fieldOfToolType)

@@ -19,7 +19,7 @@ import (
 )
 
 func (a *app) trailCommand() *cobra.Command {
-	return a.group("trail", "Who did what, and that the record of it is whole", "  bayhold trail show --tool TW-03",
+	return a.group("trail", "Who did what, and that the record of it is whole", `  bayhold trail show --tool TW-100-2`,
 		a.trailShowCommand(), a.trailVerifyCommand(), a.trailCheckpointCommand())
 }
 
@@ -35,6 +35,7 @@ back: that shows against a checkpoint kept where they cannot reach it.
 
 The exit code is 0 if the chain is whole and 3 if it is not.`,
 		example: `  bayhold trail verify
+  bayhold trail checkpoint >> checkpoints.txt
   bayhold trail verify --checkpoint checkpoints.txt`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.trailVerify(ctx, kept) },
@@ -108,7 +109,7 @@ func (a *app) trailCheckpointCommand() *cobra.Command {
 		long: `Follow the whole chain, and print its end as one line: site, revision and seal,
 time. Keep such lines where nobody reaches them who can reach the database:
 printed and signed, on another machine, in somebody else's mail.`,
-		example: "  bayhold trail checkpoint >> /media/safe/checkpoints.txt",
+		example: `  bayhold trail checkpoint >> checkpoints.txt`,
 		args:    cobra.NoArgs,
 		run: func(ctx context.Context, _ []string) error {
 			p, err := a.at(ctx)
@@ -198,8 +199,8 @@ func (a *app) trailShowCommand() *cobra.Command {
 	cmd := a.command(verb{
 		use: "show", short: "Show who did what, the newest first",
 		example: `  bayhold trail show
-  bayhold trail show --tool TW-03 --from 2026-11-01
-  bayhold trail show --user ada --limit 100`,
+  bayhold trail show --tool TW-100-2 --from -30d
+  bayhold trail show --user vera --limit 100`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.trailShow(ctx, &f) },
 	})

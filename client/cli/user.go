@@ -18,7 +18,7 @@ func (a *app) userCommand() *cobra.Command {
 			args: cobra.NoArgs, run: a.userList,
 		}),
 		a.command(verb{
-			use: "show USER", short: "Show a user", example: "  bayhold user show anna",
+			use: "show USER", short: "Show a user", example: `  bayhold user show vera`,
 			args: cobra.ExactArgs(1), run: a.userShow,
 		}),
 		a.userAddCommand(),
@@ -122,8 +122,8 @@ A new user can do nothing yet: make them a token, or name the client
 certificate that is theirs. There are no passwords. A name, roles and the
 technician are all that is kept of a user.`,
 		example: `  bayhold user add anna --role manager --role administrator
-  bayhold user add ben --role technician --technician ben-fischer
-  bayhold user add scanner --role technician --technician anna --certificate "CN=scanner,O=harbour"`,
+  bayhold user add ben --role technician --technician lio-castel
+  bayhold user add scanner --role technician --technician sena-holt --certificate "CN=scanner,O=quillgate"`,
 		args: cobra.ExactArgs(1),
 		run:  func(ctx context.Context, args []string) error { return a.userAdd(ctx, &f, args[0]) },
 	})
@@ -163,8 +163,8 @@ func (a *app) userRolesCommand() *cobra.Command {
 		use: "roles USER ROLE...", short: "Say what a user may do from now on",
 		long: `Replace a user's roles: manager, technician, administrator. They hold within two
 seconds. The site's last administrator stays one.`,
-		example: `  bayhold user roles anna manager
-  bayhold user roles ben technician --technician ben-fischer`,
+		example: `  bayhold user roles vera manager administrator
+  bayhold user roles mira technician --technician mira-osei`,
 		args: cobra.MinimumNArgs(2),
 		run: func(ctx context.Context, args []string) error {
 			f.roles = args[1:]
@@ -187,8 +187,8 @@ func (a *app) userChangeCommand() *cobra.Command {
 		use: "change USER", short: "Change a user's name, technician or certificate",
 		long: `Change a user; "none" takes the technician or the certificate away. Of a client
 certificate its subject counts, which names the site's id as the organisation.`,
-		example: `  bayhold user change anna --certificate "CN=anna,O=harbour"
-  bayhold user change ben --technician none`,
+		example: `  bayhold user change vera --certificate "CN=vera,O=quillgate"
+  bayhold user change mira --technician tove-anker`,
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			mask, err := maskOf(cmd, map[string]string{"name": "display_name", "technician": "technician", "certificate": "certificate_subject"})
@@ -206,7 +206,7 @@ certificate its subject counts, which names the site's id as the organisation.`,
 // userTurnCommand makes the commands that turn a user away and let them in.
 func (a *app) userTurnCommand(word, short, long string, off bool) *cobra.Command {
 	cmd := a.command(verb{
-		use: word + " USER", short: short, long: long, example: "  bayhold user " + word + " anna",
+		use: word + " USER", short: short, long: long, example: "  bayhold user " + word + " vera",
 		args: cobra.ExactArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			return a.userUpdate(ctx, &userFlags{}, args[0], &fieldmaskpb.FieldMask{Paths: []string{"disabled"}}, off)

@@ -38,8 +38,8 @@ that nothing is missed and nothing told twice. --after begins earlier, after a
 revision that was printed before; 0 is the beginning. With --output json each
 change is one line.`,
 		example: `  bayhold watch
-  bayhold watch --tool LS-01 --tool LS-02
-  bayhold watch --job 17 --after 0`,
+  bayhold watch --tool LS-ORLO-1 --tool LS-VELDE-1
+  bayhold watch --job 15 --after 0`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.watch(ctx, cmd, &f) },
 	})

@@ -31,9 +31,11 @@ func (a *app) weekCommand() *cobra.Command {
 handed back, and which tool types have no piece left that is free, serviceable
 and in calibration at some time of it. "08:00-" begins then and goes on,
 "-16:30" ends then; "?" marks what is tentative.`,
-		example: "  bayhold week show\n  bayhold week show --of +7d\n  bayhold week show --of 2026-12-01",
-		args:    cobra.NoArgs,
-		run:     func(ctx context.Context, _ []string) error { return a.weekShow(ctx, of) },
+		example: `  bayhold week show
+  bayhold week show --of +7d
+  bayhold week show --of 2029-03-06`,
+		args: cobra.NoArgs,
+		run:  func(ctx context.Context, _ []string) error { return a.weekShow(ctx, of) },
 	})
 	show.Flags().StringVar(&of, "of", "", "a `date` in the week (default today)")
 	return a.group("week", "The workshop's week at a glance", "  bayhold week show", show)

@@ -1,6 +1,7 @@
 package e2e
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -70,12 +71,13 @@ func TestMigrateBringsAnEmptyDatabaseUpToDate(t *testing.T) {
 	serve(t, db, "127.0.0.1:0")
 }
 
-// TestDemo runs the demo twice, on a private PostgreSQL of its own.
+// TestDemo runs the demo twice, on a private PostgreSQL of its own: as a first
+// reader sees it, which is no more than they would read, and the whole of it.
 func TestDemo(t *testing.T) {
 	t.Parallel()
 	dir := filepath.Join(pgtest.Dir(t), "demo")
-	for range 2 {
-		cmd := exec.Command(filepath.Join(bin, "server"), "demo", "--once", "--data-dir", dir, "--listen", "127.0.0.1:0") // #nosec G204
+	for _, all := range []bool{false, true} {
+		cmd := exec.Command(filepath.Join(bin, "server"), "demo", "--once", fmt.Sprintf("--all=%v", all), "--data-dir", dir, "--listen", "127.0.0.1:0") // #nosec G204
 		for _, v := range os.Environ() {
 			if !strings.HasPrefix(v, "DATABASE_URL=") {
 				cmd.Env = append(cmd.Env, v)
@@ -89,6 +91,10 @@ func TestDemo(t *testing.T) {
 			if !strings.Contains(string(out), word) {
 				t.Errorf("no word of %q in:\n%s", word, out)
 			}
+		}
+		lines := strings.Count(string(out), "\n")
+		if !all && lines > 170 || all && (lines < 400 || !strings.Contains(string(out), "is closed: handed back")) {
+			t.Errorf("%d lines, and all of it is %v:\n%s", lines, all, out)
 		}
 	}
 }

@@ -43,6 +43,8 @@ type DB struct {
 	// Superuser is one for the same database as a superuser; empty where
 	// TEST_DATABASE_URL names a role that is none.
 	Superuser string
+
+	name string
 }
 
 // New makes a database with all migrations and nothing in it. It is dropped
@@ -65,6 +67,12 @@ func New(t testing.TB) *DB {
 func Empty(t testing.TB) *DB {
 	t.Helper()
 	return shared(t).create(t, "template0")
+}
+
+// Copy makes a copy of a database to which nobody is connected.
+func (db *DB) Copy(t testing.TB) *DB {
+	t.Helper()
+	return shared(t).create(t, db.name)
 }
 
 // poolSize is small, so that tests at once stay below max_connections.
@@ -108,7 +116,7 @@ func (s *server) create(t testing.TB, template string) *DB {
 	if err := s.exec(t.Context(), "CREATE DATABASE "+name+" TEMPLATE "+template); err != nil {
 		t.Fatalf("pgtest: make a database: %v", err)
 	}
-	db := &DB{URL: at(s.url, name), Owner: at(s.url, name)}
+	db := &DB{URL: at(s.url, name), Owner: at(s.url, name), name: name}
 	if s.superuser != "" {
 		db.Superuser = at(s.superuser, name)
 	}
