@@ -339,13 +339,7 @@ func (a *app) stepCorrectCommand() *cobra.Command {
 		use: "correct JOB READING VALUE --note WHY", short: "Record what takes the place of a reading",
 		long: `Record what is right instead of a reading, by its number; step show tells the
 numbers. Both are kept, and signatures under the step are taken back.`,
-		example: `  bayhold job book --reference W-3010 -p orlo-vvt-solenoids --from tomorrow
-  bayhold step start 17/battery-off --as tove-anker
-  bayhold step finish 17/battery-off --as tove-anker
-  bayhold tool issue TW-010-1 --to tove-anker --job 17
-  bayhold step start 17/solenoids-swapped --as tove-anker
-  bayhold step read 17/solenoids-swapped 1:1=9.9Nm --tool TW-010-1 --as tove-anker
-  bayhold step correct 17 1 9Nm --note "typed 9.9" --as tove-anker`,
+		example: `  bayhold step correct 13 10 yes --note "looked again"  # refused: job 13 is closed`,
 		args: cobra.ExactArgs(3),
 		run:  func(ctx context.Context, args []string) error { return a.stepCorrect(ctx, &f, args) },
 	})

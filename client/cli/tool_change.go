@@ -218,7 +218,7 @@ func (a *app) toolRetireCommand() *cobra.Command {
 lists the bookings that it can no longer serve, and how to mend that; --repair
 proposes the mending at once.`,
 		example: `  bayhold tool retire DJ-1 --reason "bush worn"
-  bayhold tool retire LS-ORLO-1 --reason "bush worn" --repair`,
+  bayhold tool retire OG-1 --reason "bush worn" --repair`,
 		args: cobra.MaximumNArgs(1),
 		run: func(ctx context.Context, args []string) error {
 			p, err := a.at(ctx)

@@ -22,12 +22,16 @@ func TestShellsCompleteWhatTheServerKnows(t *testing.T) {
 	s.enrol(t, db, "quillgate")
 	s.client(t, append([]string{"import"}, demoFiles(t)...)...).want(t, 0)
 	for shell, c := range map[string]struct{ run, file, setup string }{
-		"bash": {"bash --noprofile --norc -i", "bayhold", ". /usr/share/bash-completion/bash_completion; . ./bayhold; stty cols 200; echo rea''dy\n"},
+		"bash": {"bash --noprofile --norc -i", "bayhold.bash", ". /usr/share/bash-completion/bash_completion; . ./bayhold.bash; stty cols 200; echo rea''dy\n"},
 		"zsh":  {"zsh -f -i", "_bayhold", "fpath=($PWD $fpath); autoload -U compinit; compinit -u -D; stty cols 200; echo rea''dy\n"},
 		"fish": {"fish -i", "fish/completions/bayhold.fish", "echo rea''dy\n"},
 	} {
 		t.Run(shell, func(t *testing.T) {
-			home := t.TempDir()
+			home, err := os.MkdirTemp("", "bayhold-shell-") // a shell that is hung up may write its history there yet
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(func() { _ = os.RemoveAll(home) })
 			wanting := func(what string) {
 				if os.Getenv("CI") != "" {
 					t.Fatalf("%s is missing: apt-get install bash-completion zsh fish (bsdutils has script)", what)
@@ -57,7 +61,7 @@ func TestShellsCompleteWhatTheServerKnows(t *testing.T) {
 			cmd := exec.Command("script", "-qfec", c.run, "/dev/null") // #nosec G204 -- the shells above
 			cmd.Dir = home
 			cmd.Env = []string{
-				"HOME=" + home, "XDG_CONFIG_HOME=" + home, "PATH=" + programs + ":" + os.Getenv("PATH"), "TERM=xterm", "LC_ALL=C.UTF-8",
+				"HOME=" + home, "XDG_CONFIG_HOME=" + home, "PATH=" + programs + ":" + os.Getenv("PATH"), "TERM=xterm", "HISTFILE=/dev/null", "LC_ALL=C.UTF-8",
 				"BAYHOLD_SERVER=" + s.addr, "BAYHOLD_TOKEN=" + s.token,
 			}
 			at := newTerminal(t, cmd)
