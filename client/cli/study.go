@@ -26,7 +26,7 @@ type studyFlags struct {
 }
 
 func (a *app) studyCommand() *cobra.Command {
-	return a.group("study", "What limits the workshop, and what one more would bring", "  bayhold study run --one-more bay-1 --replications 1", a.studyRunCommand())
+	return a.group("study", "What limits the workshop, and what one more would bring", "  bayhold study run --one-more bay-1 --replications 2", a.studyRunCommand())
 }
 
 func (a *app) studyRunCommand() *cobra.Command {
@@ -55,10 +55,10 @@ Changes that are compared, each by itself; +A+B makes one change of two:
   --one-more ID[+ID][=COST]     one more like this bay, tool or technician
   --longer MINUTES[=COST]       everybody works longer at the end of each day
   --away ID@WEEK[+WEEKS]        it is away from that counted week on`,
-		example: `  bayhold study run --one-more bay-1 --one-more LS-ORLO-1=1800 --replications 1
-  bayhold study run --demand orlo-chain-kit=4 --demand orlo-chain-kit+orlo-water-pump=1.5 --one-more LS-ORLO-1 --replications 1
-  bayhold study run --demand orlo-chain-kit=4,mon,thu --demand velde-water-pump=2,cv=0.5 --one-more bay-1 --replications 1
-  bayhold study run --past 26 --scale 1.2 --longer 60 --away TW-200-1@6 --replications 1 --svg study.svg`,
+		example: `  bayhold study run --one-more bay-1 --one-more LS-ORLO-1=1800 --replications 2
+  bayhold study run --demand orlo-chain-kit=4 --demand orlo-chain-kit+orlo-water-pump=1.5 --one-more LS-ORLO-1 --replications 2
+  bayhold study run --demand orlo-chain-kit=4,mon,thu --demand velde-water-pump=2,cv=0.5 --one-more bay-1 --replications 2
+  bayhold study run --past 26 --scale 1.2 --longer 60 --away TW-200-1@6 --replications 2 --svg study.svg`,
 		args: cobra.NoArgs,
 		run:  func(ctx context.Context, _ []string) error { return a.studyRun(ctx, &f) },
 	})
