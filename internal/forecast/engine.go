@@ -31,7 +31,6 @@ type engine struct {
 	heads  []int32   // of each unit: its first hold; -1: none
 	tails  []int32   // and its last
 	open   []int32   // steps that are not done, in the order of their places
-	wakes  plan.Time // when it is looked at again; past if it is not
 	stuck  []int32   // steps that are ready and want for a unit
 	cals   map[calKey]*calendar
 	odd    []bool    // units whose shut times matter to work
