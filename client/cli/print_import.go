@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 
 	bayholdv1 "bayhold/proto/bayhold/v1"
 )
@@ -35,41 +36,63 @@ func (a *app) printImport(w io.Writer, resp *bayholdv1.ImportWorkshopResponse, d
 	}
 }
 
-// printChanges shows what would be taken in: of what is new all that is said,
-// of the rest what differs.
+// shownFields is how much is told of a new thing; --output json tells all.
+const shownFields = 6
+
+// printChanges shows what would be taken in: what is new a line each, and of the
+// rest what differs.
 func printChanges(w io.Writer, resp *bayholdv1.ImportWorkshopResponse, width int) {
 	if len(resp.GetChanges()) == 0 {
 		return
 	}
 	t := table{cols: []column{
-		{title: "change", once: true}, {title: "kind", once: true}, {title: "thing", once: true}, {title: "what", wrap: true}, {title: "stands", wrap: true}, {title: "would be", wrap: true},
+		{title: "kind", once: true}, {title: "thing", once: true}, {title: "what", wrap: true}, {title: "stands", wrap: true}, {title: "would be", wrap: true},
 	}}
+	news := false
+	fmt.Fprintln(w)
 	for _, c := range resp.GetChanges() {
-		sign := "differs"
 		if c.GetAdded() {
-			sign = "new"
+			news = true
+			writeText(w, fmt.Sprintf("new %s %s%s", c.GetKind(), c.GetId(), newFields(c.GetFields())), width)
+			continue
 		}
-		fields := c.GetFields()
-		if len(fields) == 0 {
-			t.add(sign, c.GetKind(), c.GetId(), "", "", "")
-		}
-		for i, f := range fields {
+		for i, f := range c.GetFields() {
 			before, after := f.GetBefore(), f.GetAfter()
 			if before == after {
 				after = "(other content)"
 			}
 			if i == 0 {
-				t.add(sign, c.GetKind(), c.GetId(), f.GetKey(), before, after)
+				t.add(c.GetKind(), c.GetId(), f.GetKey(), before, after)
 			} else {
-				t.add("", "", "", f.GetKey(), before, after)
+				t.add("", "", f.GetKey(), before, after)
 			}
 		}
 	}
-	fmt.Fprintln(w)
-	writeTable(w, t, width)
+	if len(t.rows) > 0 {
+		if news {
+			fmt.Fprintln(w)
+		}
+		writeTable(w, t, width)
+	}
 	if n := resp.GetChangesLeftOut(); n > 0 {
 		fmt.Fprintf(w, "and %d more that are not shown\n", n)
 	}
+}
+
+// newFields tells the first fields of a new thing: ": name Bay 1; features lift".
+func newFields(fields []*bayholdv1.ImportedField) string {
+	if len(fields) == 0 {
+		return ""
+	}
+	var said []string
+	for _, f := range fields[:min(len(fields), shownFields)] {
+		said = append(said, f.GetKey()+" "+f.GetAfter())
+	}
+	out := ": " + strings.Join(said, "; ")
+	if n := len(fields) - shownFields; n > 0 {
+		out += fmt.Sprintf("; and %d more", n)
+	}
+	return out
 }
 
 func count(n int32) string { return strconv.Itoa(int(n)) }

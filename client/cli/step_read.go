@@ -340,8 +340,8 @@ func (a *app) stepCorrectCommand() *cobra.Command {
 		long: `Record what is right instead of a reading, by its number; step show tells the
 numbers. Both are kept, and signatures under the step are taken back.`,
 		example: `  bayhold step correct 13 10 yes --note "looked again"  # refused: job 13 is closed`,
-		args: cobra.ExactArgs(3),
-		run:  func(ctx context.Context, args []string) error { return a.stepCorrect(ctx, &f, args) },
+		args:    cobra.ExactArgs(3),
+		run:     func(ctx context.Context, args []string) error { return a.stepCorrect(ctx, &f, args) },
 	})
 	a.recordFlags(cmd, &f.recordFlags)
 	cmd.Flags().StringVar(&f.tool, "tool", "", "`tool` that it was, if that was wrong")

@@ -28,10 +28,10 @@ type engine struct {
 	jobs   []liveJob
 	steps  []liveStep
 	holds  []liveHold
-	heads  []int32   // of each unit: its first hold; -1: none
-	tails  []int32   // and its last
-	open   []int32   // steps that are not done, in the order of their places
-	stuck  []int32   // steps that are ready and want for a unit
+	heads  []int32 // of each unit: its first hold; -1: none
+	tails  []int32 // and its last
+	open   []int32 // steps that are not done, in the order of their places
+	stuck  []int32 // steps that are ready and want for a unit
 	cals   map[calKey]*calendar
 	odd    []bool    // units whose shut times matter to work
 	lately plan.Time // from asking to booked hand-back, of the last job
