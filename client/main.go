@@ -3,6 +3,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"os/signal"
 	"syscall"
@@ -10,6 +11,7 @@ import (
 	_ "time/tzdata" // sites' zones, on machines that carry no zone files
 
 	"bayhold/client/cli"
+	"bayhold/internal/clock"
 )
 
 func main() {
@@ -18,7 +20,12 @@ func main() {
 		In: os.Stdin, Out: os.Stdout, Err: os.Stderr,
 		Terminal: isTerminal(os.Stderr), Keyboard: isTerminal(os.Stdin), Colours: isTerminal(os.Stdout),
 	}
-	code := cli.Run(ctx, os.Args[1:], streams, os.Getenv, time.Now)
+	skew, err := clock.Skew()
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "bayhold:", err)
+		os.Exit(2)
+	}
+	code := cli.Run(ctx, os.Args[1:], streams, os.Getenv, clock.Off(time.Now, skew))
 	stop()
 	os.Exit(code)
 }

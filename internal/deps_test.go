@@ -36,6 +36,7 @@ var arrows = map[string][]string{
 	"tooling":     {"fault", "hours", "site", "calibration"},
 	"trail":       {},
 
+	"clock":            {},
 	"measure":          {},
 	"gate":             {"fault"},
 	"telemetry":        {"fault", "measure"},
@@ -57,10 +58,10 @@ var arrows = map[string][]string{
 	"bayhold/proto/bayhold/v1": {},
 	"bayhold/client/dial":      {"bayhold/proto/bayhold/v1"},
 	"bayhold/client/cli":       {"bayhold/client/dial", "bayhold/proto/bayhold/v1", "csvfile"},
-	"bayhold/client":           {"bayhold/client/cli"},
+	"bayhold/client":           {"bayhold/client/cli", "clock"},
 	"bayhold/testdata/demo":    {},
 	"bayhold/server": {
-		"fault", "hours", "running", "rpc", "board", "workshop", "feed", "access", "store", "localpg", "certs", "site", "gate", "telemetry",
+		"fault", "hours", "running", "rpc", "board", "workshop", "feed", "access", "store", "localpg", "certs", "site", "gate", "telemetry", "clock",
 		"bayhold/migrations", "bayhold/client/cli", "bayhold/client/dial", "bayhold/testdata/demo",
 	},
 }

@@ -18,6 +18,7 @@ import (
 
 	"bayhold/client/cli"
 	"bayhold/internal/access"
+	"bayhold/internal/clock"
 	"bayhold/internal/fault"
 	"bayhold/internal/localpg"
 	"bayhold/internal/site"
@@ -57,6 +58,10 @@ With --database or DATABASE_URL it wants a database without sites.`,
 }
 
 func runDemo(ctx context.Context, c config, once, all bool) error {
+	skew, err := clock.Skew()
+	if err != nil {
+		return fault.New(fault.Invalid, "CLOCK_SKEW", "%v", err)
+	}
 	fmt.Println("bayhold demo: a workshop that is invented throughout, figures included.")
 	fmt.Println()
 	found, err := c.demoDatabase(ctx)
@@ -72,13 +77,13 @@ func runDemo(ctx context.Context, c config, once, all bool) error {
 	}
 	defer func() { _ = log.Close() }()
 	c.listen = freeAddress(c.listen)
-	clock := &demoClock{}
-	c.now = clock.Now
+	watch := &demoClock{skew: skew}
+	c.now = watch.Now
 	h, err := open(ctx, found, c, logger(log))
 	if err != nil {
 		return stopQuietly(found, err)
 	}
-	show := &show{ctx: ctx, server: h.lis.Addr().String(), shop: h.shop, tokens: map[string]string{}, clock: clock, all: all, out: os.Stdout}
+	show := &show{ctx: ctx, server: h.lis.Addr().String(), shop: h.shop, tokens: map[string]string{}, clock: watch, all: all, out: os.Stdout}
 	err = show.play()
 	if err == nil && !once {
 		show.invite()
@@ -175,7 +180,7 @@ func (s *show) play() error {
 	if err != nil {
 		return err
 	}
-	tuesday, err := nextTuesday(time.Now())
+	tuesday, err := nextTuesday(s.clock.present())
 	if err != nil {
 		return err
 	}
@@ -188,7 +193,7 @@ func (s *show) play() error {
 			return err
 		}
 		if i == 0 { // the tools are there now
-			if err := s.record(time.Now()); err != nil {
+			if err := s.record(s.clock.present()); err != nil {
 				return err
 			}
 		}

@@ -26,13 +26,19 @@ const (
 // demoClock is the clock of the demo's server and of its commands. It can be set
 // back, and forward to no later than now, so that a job of days is over in
 // seconds; nothing that is recorded by it lies ahead.
-type demoClock struct{ back atomic.Int64 }
+type demoClock struct {
+	skew time.Duration // of the machine's clock, in tests
+	back atomic.Int64
+}
+
+// present is the time that it is.
+func (c *demoClock) present() time.Time { return time.Now().Add(c.skew) }
 
 // Now tells the time that the demo goes by.
-func (c *demoClock) Now() time.Time { return time.Now().Add(-time.Duration(c.back.Load())) }
+func (c *demoClock) Now() time.Time { return c.present().Add(-time.Duration(c.back.Load())) }
 
 // set lets it be a time that is over; it never runs ahead of the real one.
-func (c *demoClock) set(t time.Time) { c.back.Store(int64(max(0, time.Since(t)))) }
+func (c *demoClock) set(t time.Time) { c.back.Store(int64(max(0, c.present().Sub(t)))) }
 
 // ran is the job that the demo runs.
 type ran struct {
@@ -45,11 +51,11 @@ type ran struct {
 // them run over, and closes it, all at the speed of the machine. The clock is
 // right again afterwards.
 func (s *show) runJob() error {
-	monday, err := lastMonday(time.Now())
+	monday, err := lastMonday(s.clock.present())
 	if err != nil {
 		return err
 	}
-	defer s.clock.set(time.Now())
+	defer s.clock.set(s.clock.present())
 	s.clock.set(monday.Add(-10 * time.Minute))
 	fmt.Fprint(s.out, "\n--- A job from the counter to its end. The clock of this server is set back to\nMonday of last week, and from now on runs from act to act.\n")
 	at := func(t time.Time) string { return t.Format("2006-01-02 15:04") }

@@ -77,7 +77,7 @@ func (s *show) enter(line string) error {
 		args = append(args, word)
 	}
 	env := map[string]string{"BAYHOLD_SERVER": s.server, "XDG_STATE_HOME": s.dir, "BAYHOLD_TOKEN": s.tokens[administrator]}
-	code := cli.Run(s.ctx, args, cli.Streams{In: strings.NewReader(""), Out: io.Discard, Err: os.Stdout}, func(key string) string { return env[key] }, time.Now)
+	code := cli.Run(s.ctx, args, cli.Streams{In: strings.NewReader(""), Out: io.Discard, Err: os.Stdout}, func(key string) string { return env[key] }, s.clock.present)
 	if code != exitDone {
 		return fault.New(fault.Internal, "DEMO", "the demo went astray: %q ended with %d", line, code)
 	}

@@ -19,6 +19,7 @@ import (
 	"bayhold/internal/access"
 	"bayhold/internal/board"
 	"bayhold/internal/certs"
+	"bayhold/internal/clock"
 	"bayhold/internal/fault"
 	"bayhold/internal/feed"
 	"bayhold/internal/localpg"
@@ -122,14 +123,14 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 			"cannot serve on %s: is another server running there? Give another address with --listen", c.listen).Because(err)
 	}
 	h.feed = feed.New(h.store, log)
-	h.shop = workshop.New(h.store, off(c.clock(), skew))
+	h.shop = workshop.New(h.store, c.clock(skew))
 	if h.wall, err = c.openWall(h.shop, h.feed, keeper, log); err != nil {
 		_ = h.lis.Close()
 		h.figures.close(ctx)
 		h.store.Close()
 		return nil, err
 	}
-	door := access.NewDoor(h.store, off(time.Now, skew), log)
+	door := access.NewDoor(h.store, clock.Off(time.Now, skew), log)
 	options := rpc.Options{
 		Log: log, Door: door, Sheets: board.Sheets{}, Boards: board.Boards{}, Pictures: board.Pictures{}, Feed: h.feed,
 		Limits: c.limits.calls(), Measure: h.told, Stats: h.told.GRPC(), Ready: h.ready,
@@ -155,11 +156,11 @@ func open(ctx context.Context, found localpg.Found, c config, log *slog.Logger) 
 }
 
 // clock tells the time that the workshop goes by: the real one, but in the demo.
-func (c *config) clock() func() time.Time {
+func (c *config) clock(skew time.Duration) func() time.Time {
 	if c.now != nil {
 		return c.now
 	}
-	return time.Now
+	return clock.Off(time.Now, skew)
 }
 
 // secure reads the certificates to serve with, nil for none, and refuses what

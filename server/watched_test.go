@@ -73,7 +73,7 @@ func play(t *testing.T) playing {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &show{ctx: t.Context(), server: p.lis.Addr().String(), shop: p.shop, tokens: map[string]string{}, clock: clock}
+	s := &show{ctx: t.Context(), server: p.lis.Addr().String(), shop: p.shop, tokens: map[string]string{}, clock: clock, all: true, out: io.Discard}
 	if err := s.play(); err != nil {
 		t.Fatal(err)
 	}

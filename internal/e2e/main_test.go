@@ -62,10 +62,16 @@ type server struct {
 // serve starts a server on the database and waits until it says that it serves.
 func serve(t *testing.T, db *pgtest.DB, listen string, flags ...string) *server {
 	t.Helper()
+	return serveIn(t, nil, db, listen, flags...)
+}
+
+// serveIn is serve with more in the environment.
+func serveIn(t *testing.T, env []string, db *pgtest.DB, listen string, flags ...string) *server {
+	t.Helper()
 	args := append([]string{"serve", "--listen", listen, "--rate", "0", "--address-rate", "0"}, flags...)
 	s := &server{cmd: exec.Command(filepath.Join(bin, "server"), args...)} // #nosec G204
 	// An empty address is none: the private PostgreSQL.
-	s.cmd.Env = append(os.Environ(), "DATABASE_URL="+db.URL)
+	s.cmd.Env = append(append(os.Environ(), "DATABASE_URL="+db.URL), env...)
 	stderr, err := s.cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
